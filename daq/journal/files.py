@@ -13,6 +13,11 @@ from typing import Final, Protocol
 
 _NEW_FILE: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
+_LOOK_NS: Final = 5_000_000_000
+_DESIGN_RATE: Final = (
+    120_000  # bytes per second: 25 kB/s of data and a 4 KiB block 20 times a second
+)
+
 
 class StoreFile(Protocol):
     """A file being written. Every call may raise OSError."""
@@ -77,6 +82,28 @@ class RealFs:
 
     def free_bytes(self, folder: Path) -> int:
         return shutil.disk_usage(folder).free
+
+
+class FreeSpace:
+    """How much fits on the disk of a folder, looked up every 5 s: a lookup may hang as a sync may."""
+
+    def __init__(self, fs: Fs, folder: Path) -> None:
+        self._fs = fs
+        self._folder = folder
+        self._looked_ns: int | None = None
+        self.nbytes: int | None = None
+
+    def look(self, now_ns: int) -> None:
+        if self._looked_ns is None or now_ns - self._looked_ns >= _LOOK_NS:
+            self._looked_ns = now_ns
+            try:
+                self.nbytes = self._fs.free_bytes(self._folder)
+            except OSError:
+                self.nbytes = None
+
+    @property
+    def minutes(self) -> float | None:
+        return None if self.nbytes is None else self.nbytes / _DESIGN_RATE / 60
 
 
 def sync_fd(fd: int) -> None:

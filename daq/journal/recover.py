@@ -192,35 +192,53 @@ def read_segment(data: bytes, name: str = "") -> SegmentReading:
     except ValueError as error:
         return SegmentReading(name=name, header=None, length=len(data), why=str(error))
     name = name or header.name
-    cursor = Cursor(data, header)
-    records: list[Record] = []
-    damage: list[Damage] = []
-    at, expected = HEADER_LEN, 0
-    while at < len(data):
-        record = cursor.at(at)
-        if record is None:
-            record = cursor.search(at + ALIGN)
-            stop = record.offset if record else len(data)
-            damage.append(Damage(name, at, stop, _why(data[at:stop]), _between(expected, record)))
-            if record is None:
-                break
-        elif not cursor.filling_is_zero(record):
-            start = at + RECORD_HEAD_LEN + len(record.body)
-            damage.append(
-                Damage(name, start, min(end_of(record), len(data)), "filling is not zero")
-            )
-        records.append(record)
-        at = end_of(record)
-        expected = record.seq + record.is_content
+    found = list(walk(data, header, HEADER_LEN, name=name))
+    records = tuple(item for item in found if isinstance(item, Record))
     end = end_of(records[-1]) if records else HEADER_LEN
     return SegmentReading(
         name=name,
         header=header,
-        records=tuple(records),
-        damage=tuple(damage),
+        records=records,
+        damage=tuple(item for item in found if isinstance(item, Damage)),
         length=len(data),
         end=min(end, len(data)),
     )
+
+
+def walk(
+    data: bytes,
+    header: SegmentHeader,
+    at: int,
+    *,
+    base: int = 0,
+    expected: int = 0,
+    name: str = "",
+    resync: bool = True,
+) -> Iterator[Record | Damage]:
+    """Records and damage of a segment in file order, from file offset `at`; `data` begins at `base`.
+
+    `expected` is the number the next record should carry, 0 if that is not known. Without `resync`
+    it ends at the first record that does not verify: what stands there may still be being written.
+    """
+    cursor = Cursor(data, header, base)
+    stop = base + len(data)
+    while at < stop:
+        record = cursor.at(at)
+        if record is None:
+            if not resync:
+                return
+            record = cursor.search(at + ALIGN)
+            end = record.offset if record else stop
+            why = _why(data[at - base : end - base])
+            yield Damage(name, at, end, why, _between(expected, record))
+            if record is None:
+                return
+        if not cursor.filling_is_zero(record):
+            start = record.offset + RECORD_HEAD_LEN + len(record.body)
+            yield Damage(name, start, min(end_of(record), stop), "filling is not zero")
+        yield record
+        at = end_of(record)
+        expected = record.seq + record.is_content
 
 
 def _why(piece: bytes) -> str:

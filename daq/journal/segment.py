@@ -1,4 +1,4 @@
-"""One segment file being written, and where the next one continues.
+"""One segment file being written.
 
 Nothing here is safe for two threads at once: the writer's lock guards it. Any call may raise OSError;
 the segment is then to be abandoned, never written to again.
@@ -6,25 +6,19 @@ the segment is then to be abandoned, never written to again.
 
 import contextlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import NamedTuple
 
-from daq.errors import JournalError
 from daq.journal.files import Fs, StoreFile
 from daq.journal.format import (
-    FIRST_SEQ,
-    LAST_SEQ,
     Mark,
     RecordType,
     Seal,
     SegmentHeader,
     encode_record,
-    ordinal_of,
     pad_length,
 )
-from daq.journal.recover import SegmentReading, read_segment, segment_files
 
 
 class Pending(NamedTuple):
@@ -123,66 +117,3 @@ class OpenSegment:
         self.offset += len(piece)
         self._whole.update(piece)
         self._since_mark.update(piece)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Continuation:
-    """Where a journal goes on: `journal_id` is None for a new one; `unclean` tells a torn end."""
-
-    journal_id: bytes | None = None
-    ordinal: int = 0
-    previous_id: bytes = bytes(16)
-    previous_end: int = 0
-    next_seq: int = FIRST_SEQ
-    rehearsal: bool | None = None
-    unclean: str | None = None
-
-
-def continuation(folder: Path) -> Continuation:
-    """Find the newest readable segment of a journal. JournalError if the numbers are used up."""
-    files = segment_files(folder) if folder.is_dir() else []
-    names = [ordinal_of(path.name) for path in files]
-    ordinal = max((number + 1 for number in names if number is not None), default=0)
-    found = Continuation(ordinal=ordinal)
-    for path in reversed(files):
-        reading = _read(path)
-        if reading.header is None:
-            continue
-        if found.journal_id is None:
-            found = _after(reading, reading.header, ordinal)
-        if reading.next_seq:
-            return _numbered(found, reading.next_seq)
-    return found
-
-
-def _read(path: Path) -> SegmentReading:
-    try:
-        return read_segment(path.read_bytes(), path.name)
-    except OSError as error:
-        return SegmentReading(name=path.name, header=None, why=str(error.strerror))
-
-
-def _after(reading: SegmentReading, header: SegmentHeader, ordinal: int) -> Continuation:
-    tail = reading.length - reading.end
-    return Continuation(
-        journal_id=header.journal_id,
-        ordinal=max(ordinal, header.ordinal + 1),
-        previous_id=header.segment_id,
-        previous_end=reading.end,
-        rehearsal=header.is_rehearsal,
-        unclean=None if reading.seal else f"{reading.name} was not closed; {tail} torn bytes",
-    )
-
-
-def _numbered(found: Continuation, next_seq: int) -> Continuation:
-    if next_seq > LAST_SEQ:
-        raise JournalError("the record numbers of this journal are used up: begin a new folder")
-    return Continuation(
-        journal_id=found.journal_id,
-        ordinal=found.ordinal,
-        previous_id=found.previous_id,
-        previous_end=found.previous_end,
-        next_seq=next_seq,
-        rehearsal=found.rehearsal,
-        unclean=found.unclean,
-    )

@@ -8,27 +8,19 @@ state says so, and the disk is tried again now and then. The record never stops 
 """
 
 import json
-import os
 import time
-from collections import deque
 from collections.abc import Callable
-from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Event, Lock, Thread
 from typing import Final, Literal, NamedTuple
 
-from daq.errors import JournalError
-from daq.journal.files import Fs, RealFs
-from daq.journal.format import MAX_BODY, RecordFlag, RecordType, SegmentFlag, SegmentHeader
-from daq.journal.segment import (
-    Continuation,
-    HeaderUnsyncedError,
-    OpenSegment,
-    Pending,
-    continuation,
-)
+from daq.journal.chain import SegmentChain
+from daq.journal.files import FreeSpace, Fs, RealFs
+from daq.journal.format import MAX_BODY, RecordFlag, RecordType
+from daq.journal.held import Held, Item, joined
+from daq.journal.segment import OpenSegment, Pending
+from daq.journal.trouble import RETRY_S, Trouble
 
 BATCH_S: Final = 0.010
 SLOW_SYNC_S: Final = 1.0
@@ -36,21 +28,12 @@ FAST_SYNC_S: Final = 0.050
 SEGMENT_BYTES: Final = 64 << 20
 SEGMENT_S: Final = 600.0
 LATE_SYNC_S: Final = 1.0
-TRUST_AGAIN_S: Final = 60.0
-RETRY_S: Final = 10.0
-RETRY_MOST_S: Final = 300.0
-MEMORY_BYTES: Final = 256 << 20
-JOINED_BYTES: Final = 64 << 10
-FREE_SPACE_S: Final = 5.0
-DESIGN_RATE: Final = 120_000
-"""Bytes per second to reckon free minutes with: 25 kB/s of data and a 4 KiB block 20 times a second."""
+LATE_QUEUE_S: Final = 0.5
+PIECE: Final = 1024
 
-_STREAMS: Final = frozenset({RecordType.RX, RecordType.TX})
-_EXPENDABLE: Final = _STREAMS | {RecordType.STATUS}
 _NS: Final = 1_000_000_000
 
 State = Literal["running", "suspect", "ram only"]
-Item = tuple[int, bytes, int]
 
 
 class Synced(NamedTuple):
@@ -79,12 +62,10 @@ class JournalWriter:
         fs: Fs | None = None,
         segment_bytes: int = SEGMENT_BYTES,
         segment_s: float = SEGMENT_S,
+        retry_s: float = RETRY_S,
     ) -> None:
         self.folder = folder
-        self._flags = int(SegmentFlag.REHEARSAL) if rehearsal else 0
-        self._utc_ns = utc_ns
         self._host_ns = host_ns
-        self._boot_hash = int.from_bytes(sha256(boot_id.encode()).digest()[:8], "little")
         self._fs: Fs = fs or RealFs()
         self._segment_bytes = segment_bytes
         self._segment_ns = int(segment_s * _NS)
@@ -95,27 +76,22 @@ class JournalWriter:
         self._sample = (0, 0)
         self._config: bytes | None = None
 
-        self._lock = Lock()  # guards everything below
-        self._journal_id = os.urandom(16)
-        self._next = Continuation()
-        self._seq = self._next.next_seq
+        self._lock = Lock()  # guards the chain, the segment and what is held
+        self._chain = SegmentChain(
+            self._fs, folder, rehearsal=rehearsal, boot_id=boot_id, host_ns=host_ns, utc_ns=utc_ns
+        )
         self._segment: OpenSegment | None = None
         self._broken: OSError | None = None
-        self._held: deque[Pending] = deque()
-        self._held_bytes = 0
-        self._dropped = 0
-        self._trouble: list[str] = []
-        self._failed_ns: int | None = None
-        self._retry_ns = 0
-        self._retry_s = RETRY_S
+        self._held = Held()
+
         self._synced = Synced("", 0, 0)
         self._synced_ns = self._written_ns = host_ns()
-        self._free_bytes: int | None = None
-        self._free_ns = 0
+        self._trouble = Trouble(retry_s)
+        self._free = FreeSpace(self._fs, folder)
 
         self._stop = Event()
         self._wake = Event()
-        self._threads: list[Thread] = []
+        self._threads: tuple[Thread, ...] = ()
 
     # -- for any thread, never waiting ------------------------------------------------------------
 
@@ -136,24 +112,30 @@ class JournalWriter:
         self._sample = (tick, index)
 
     def set_sync_period(self, seconds: float) -> None:
-        self._period_s = seconds
-        self._wake.set()
+        """50 ms from ARM to the end of WAIT, else 1 s; a shorter one counts from now."""
+        if seconds != self._period_s:
+            self._period_s = seconds
+            self._wake.set()
 
     def set_may_rotate(self, allowed: bool) -> None:
         self._may_rotate = allowed
 
     @property
     def state(self) -> State:
-        """`suspect`: a failure in the last minute, or the last sync is late. No arming but in `running`."""
-        if self._threads and self._segment is None and self._retry_ns:
+        """Arm in `running` only. `suspect`: a failure in the last minute, or syncs or writes are late.
+
+        `ram only`: the disk failed again before it was trusted again; the record is in memory.
+        """
+        if self._trouble.ram_only:
             return "ram only"
-        late = self.synced_ns_ago(self._host_ns()) > (self._period_s + LATE_SYNC_S) * _NS
-        return "suspect" if late or self._failed_ns is not None or self._broken else "running"
+        limit_ns = (self._period_s + LATE_SYNC_S) * _NS
+        late = self.synced_ns_ago(self._host_ns()) > limit_ns or self.queued_s > LATE_QUEUE_S
+        return "suspect" if late or self._trouble.is_fresh or self._broken else "running"
 
     @property
     def trouble(self) -> tuple[str, ...]:
         """What failed since the start, a sentence each, oldest first."""
-        return tuple(self._trouble)
+        return tuple(self._trouble.sentences)
 
     @property
     def synced_to(self) -> Synced:
@@ -181,22 +163,23 @@ class JournalWriter:
 
     @property
     def next_seq(self) -> int:
-        return self._seq
+        """The number that the next record will carry."""
+        return self._held.next_seq
 
     @property
     def held_bytes(self) -> int:
         """Body bytes in memory that are not on the medium yet."""
-        return self._held_bytes
+        return self._held.nbytes
 
     @property
     def free_bytes(self) -> int | None:
         """Free space of the disk at most some seconds ago; None if it cannot be told."""
-        return self._free_bytes
+        return self._free.nbytes
 
     @property
     def free_min(self) -> float | None:
         """Minutes of recording that fit, at the rate of an armed stand."""
-        return None if self._free_bytes is None else self._free_bytes / DESIGN_RATE / 60
+        return self._free.minutes
 
     # -- life -------------------------------------------------------------------------------------
 
@@ -206,10 +189,15 @@ class JournalWriter:
         JournalError if the folder holds a journal of the other kind (rehearsal or real) or one whose
         numbers are used up. A disk that refuses does not stop the start: the state is `ram only`.
         """
-        self._continue()
-        self._replace(first=True)
-        jobs = (("journal-writer", self._run_writer), ("journal-syncer", self._run_syncer))
-        self._threads = [Thread(target=job, name=name, daemon=True) for name, job in jobs]
+        found = self._chain.resume()
+        self._held.next_seq = found.next_seq
+        if found.unclean is not None:
+            self._trouble.untold.append(found.unclean)
+        self._replace()
+        self._free.look(self._host_ns())
+        writer = Thread(target=self._run_writer, name="journal-writer", daemon=True)
+        syncer = Thread(target=self._run_syncer, args=(writer,), name="journal-syncer", daemon=True)
+        self._threads = (writer, syncer)
         for thread in self._threads:
             thread.start()
 
@@ -220,20 +208,20 @@ class JournalWriter:
         for thread in self._threads:
             thread.join(timeout_s)
         done = not any(thread.is_alive() for thread in self._threads)
-        self._threads = []
-        return done and not self._held and not self._dropped
+        self._threads = ()
+        return done and not self._held and not self._held.dropped and not self._queue.qsize()
 
     def save_held(self, folder: Path) -> int:
         """Write what is in memory only as a closed segment into another folder; how many records.
 
-        For a dead disk: the crew names a second medium after the test. Raises OSError if that fails.
+        For a dead disk: the crew names a second medium after the test. OSError if that fails too.
         """
         with self._lock:
             held = list(self._held)
             self._fs.make_folder(folder)
-            segment = OpenSegment(self._fs, folder, self._header())
+            segment = OpenSegment(self._fs, folder, self._chain.header())
             segment.append(held, RecordFlag.REPEATED)
-            segment.seal(self._seq, self._host_ns())
+            segment.seal(self._held.next_seq, self._host_ns())
             segment.sync()
             segment.close()
         return len(held)
@@ -249,40 +237,27 @@ class JournalWriter:
         """Number everything in the queue, keep it in memory, append it to the file if there is one."""
         now = self._host_ns()
         items = [self._queue.get() for _ in range(self._queue.qsize())]
-        fresh = [self._number(*item) for item in joined(items)]
+        fresh = [self._held.number(*item) for item in joined(items)]
         if fresh and self._segment and not self._broken:
             try:
                 self._segment.append(fresh)
             except OSError as error:
-                self._broken = error
-                self._wake.set()
+                self._break(error)
         self._written_ns = now
 
-    def _number(self, kind: int, body: bytes, host_ns: int, flags: int = 0) -> Pending:
-        record = Pending(kind, self._seq, host_ns, body, flags)
-        self._seq += 1
-        self._held.append(record)
-        self._held_bytes += len(body)
-        if self._held_bytes > MEMORY_BYTES:
-            self._drop_oldest()
-        return record
-
-    def _drop_oldest(self) -> None:
-        """Memory is full: the older half of the streams goes, facts stay; the next LOSS says so."""
-        half = self._held[len(self._held) // 2].seq
-        kept = [r for r in self._held if r.seq >= half or r.kind not in _EXPENDABLE]
-        self._dropped += len(self._held) - len(kept)
-        self._held = deque(kept)
-        self._held_bytes = sum(len(record.body) for record in kept)
+    def _break(self, error: OSError) -> None:
+        """Nothing more goes into this segment; the syncer sees to it at once."""
+        self._broken = error
+        self._wake.set()
 
     # -- the syncer thread ------------------------------------------------------------------------
 
-    def _run_syncer(self) -> None:
+    def _run_syncer(self, writer: Thread) -> None:
         while not self._stop.is_set():
             self._wake.wait(self._period_s)
             self._wake.clear()
             self._turn()
-        self._threads[0].join()
+        writer.join()
         self._finish()
 
     def _turn(self) -> None:
@@ -290,13 +265,14 @@ class JournalWriter:
         if self._broken:
             self._fail(self._broken)
         if self._segment is None:
-            if self._host_ns() >= self._retry_ns:
+            if self._trouble.may_retry(self._host_ns()):
                 self._replace()
         elif self._sync() and self._rotation_is_due():
             self._rotate()
-        self._look_at_free_space()
+        self._free.look(self._host_ns())
 
     def _sync(self) -> bool:
+        """MARK and PAD under the lock, then the sync beside it; True if it succeeded."""
         with self._lock:
             now = self._host_ns()
             self._write_out()
@@ -304,13 +280,12 @@ class JournalWriter:
             if segment is None or self._broken:
                 return False
             try:
-                if segment.offset > self._synced.offset or segment.name != self._synced.segment:
-                    segment.mark(self._seq, now, *self._sample)
+                if (segment.name, segment.offset) != self._synced[:2]:
+                    segment.mark(self._held.next_seq, now, *self._sample)
             except OSError as error:
-                self._broken = error
-                self._wake.set()
+                self._break(error)
                 return False
-            point = Synced(segment.name, segment.offset, self._seq)
+            point = Synced(segment.name, segment.offset, self._held.next_seq)
         try:
             segment.sync()
         except OSError as error:
@@ -321,38 +296,28 @@ class JournalWriter:
 
     def _publish(self, point: Synced, through_ns: int) -> None:
         with self._lock:
-            while self._held and self._held[0].seq < point.seq:
-                self._held_bytes -= len(self._held.popleft().body)
+            self._held.release(point.seq)
         self._synced, self._synced_ns = point, through_ns
-        if self._failed_ns is not None and through_ns - self._failed_ns > TRUST_AGAIN_S * _NS:
-            self._failed_ns = None
-            self._retry_s = RETRY_S
+        self._trouble.good_sync(through_ns)
 
     def _fail(self, error: OSError) -> None:
         """Abandon the segment. At once a new one, unless the last failure is too fresh: then wait."""
         with self._lock:
-            now = self._host_ns()
-            name = self._segment.name if self._segment else "new segment"
-            self._trouble.append(f"{name}: {error.strerror or error}")
+            name = self._segment.name if self._segment else "a new segment"
+            self._trouble.failed(f"{name}: {error.strerror or error}", self._host_ns())
             if self._segment:
                 self._segment.abandon()
-                end = self._synced.offset if self._synced.segment == name else 0
-                self._next = replace(self._next, previous_end=end)
+                self._chain.ended_at(self._synced.offset if self._synced.segment == name else 0)
             self._segment = self._broken = None
-            self._retry_ns = 0
-            if self._failed_ns is not None:
-                self._retry_ns = now + int(self._retry_s * _NS)
-                self._retry_s = min(2 * self._retry_s, RETRY_MOST_S)
-            self._failed_ns = now
         self._wake.set()
 
-    def _replace(self, *, first: bool = False) -> None:
+    def _replace(self) -> None:
         """Open a segment and write all that is in memory into it, with its old numbers, and sync."""
         try:
             with self._lock:
-                segment = self._open()
+                segment = self._chain.open()
                 try:
-                    self._fill(segment, first=first)
+                    self._fill(segment)
                 except OSError:
                     segment.abandon()
                     raise
@@ -360,51 +325,47 @@ class JournalWriter:
         except OSError as error:
             self._fail(error)
         else:
-            self._sync()
+            if self._sync():
+                self._trouble.replaced()
 
-    def _fill(self, segment: OpenSegment, *, first: bool) -> None:
-        held = list(self._held)
-        segment.append(held, RecordFlag.REPEATED)
+    def _fill(self, segment: OpenSegment) -> None:
+        repeated = list(self._held)
+        for first in range(0, len(repeated), PIECE):
+            segment.append(repeated[first : first + PIECE], RecordFlag.REPEATED)
         head = []
-        loss = self._loss(len(held), first=first)
-        if loss is not None:
-            head.append(self._number(RecordType.LOSS, loss, self._host_ns()))
+        if self._trouble.untold:
+            head.append(self._loss(len(repeated)))
         if self._config is not None:
             head.append(self._carry(self._config))
         segment.append(head)
 
-    def _carry(self, config: bytes) -> Pending:
-        return self._number(RecordType.CONFIG, config, self._host_ns(), RecordFlag.CARRIED)
+    def _loss(self, repeated: int) -> Pending:
+        """The LOSS at the head of a segment that does not follow a sealed one: what happened."""
+        fact = {"loss": self._trouble.untold, "repeated": repeated, "dropped": self._held.dropped}
+        body = json.dumps(fact, sort_keys=True, separators=(",", ":")).encode()
+        return self._held.number(RecordType.LOSS, body, self._host_ns())
 
-    def _loss(self, repeated: int, *, first: bool) -> bytes | None:
-        """Body of the LOSS at the head of a segment that does not follow a sealed one."""
-        fact: dict[str, object] = {"loss": "unclean end", "text": self._next.unclean}
-        if not first:
-            text = self._trouble[-1] if self._trouble else ""
-            fact = {"loss": "segment abandoned", "text": text, "repeated": repeated}
-            fact["dropped"] = self._dropped
-        elif self._next.unclean is None:
-            return None
-        return json.dumps(fact, sort_keys=True, separators=(",", ":")).encode()
+    def _carry(self, config: bytes) -> Pending:
+        now = self._host_ns()
+        return self._held.number(RecordType.CONFIG, config, now, RecordFlag.CARRIED)
 
     def _rotation_is_due(self) -> bool:
         segment = self._segment
         if segment is None:
             return False
-        if segment.offset >= self._segment_bytes:
-            return True
         age = self._host_ns() - segment.header.host_ns
-        return self._may_rotate and age >= self._segment_ns
+        return segment.offset >= self._segment_bytes or (
+            self._may_rotate and age >= self._segment_ns
+        )
 
     def _rotate(self) -> None:
         try:
             with self._lock:
                 self._write_out()
                 self._seal()
-                segment = self._open()
-                self._segment = segment
+                self._segment = self._chain.open()
                 if self._config is not None:
-                    segment.append([self._carry(self._config)])
+                    self._segment.append([self._carry(self._config)])
         except OSError as error:
             self._fail(error)
         else:
@@ -415,13 +376,14 @@ class JournalWriter:
         segment = self._segment
         if segment is None or self._broken:
             raise self._broken or OSError(None, "there is no segment")
-        segment.seal(self._seq, self._host_ns())
+        now = self._host_ns()
+        segment.seal(self._held.next_seq, now)
         segment.sync()
-        self._synced = Synced(segment.name, segment.offset, self._seq)
-        self._next = replace(self._next, previous_end=segment.offset)
+        self._synced = Synced(segment.name, segment.offset, self._held.next_seq)
+        self._synced_ns = now
+        self._chain.ended_at(segment.offset)
+        self._held.release(self._held.next_seq)
         self._segment = None
-        self._held.clear()
-        self._held_bytes = 0
         segment.close()
 
     def _finish(self) -> None:
@@ -434,84 +396,3 @@ class JournalWriter:
                 self._seal()
         except OSError as error:
             self._fail(error)
-
-    def _look_at_free_space(self) -> None:
-        now = self._host_ns()
-        if self._free_bytes is not None and now - self._free_ns < FREE_SPACE_S * _NS:
-            return
-        try:
-            self._free_bytes, self._free_ns = self._fs.free_bytes(self.folder), now
-        except OSError:
-            self._free_bytes = None
-
-    # -- segments ---------------------------------------------------------------------------------
-
-    def _continue(self) -> None:
-        found = continuation(self.folder)
-        if found.rehearsal is not None and found.rehearsal != bool(self._flags):
-            kinds = ("a real stand", "a rehearsal")
-            raise JournalError(
-                f"{self.folder}: holds the journal of {kinds[found.rehearsal]}, "
-                f"expected one of {kinds[not found.rehearsal]}: use its own site folder"
-            )
-        self._next = found
-        self._seq = found.next_seq
-        self._journal_id = found.journal_id or self._journal_id
-
-    def _header(self) -> SegmentHeader:
-        return SegmentHeader(
-            journal_id=self._journal_id,
-            segment_id=os.urandom(16),
-            ordinal=self._next.ordinal,
-            flags=self._flags,
-            previous_id=self._next.previous_id,
-            previous_end=self._next.previous_end,
-            utc_ns=self._utc_ns(),
-            host_ns=self._host_ns(),
-            boot_hash=self._boot_hash,
-        )
-
-    def _open(self) -> OpenSegment:
-        header = self._header()
-        self._fs.make_folder(self.folder)
-        try:
-            segment = OpenSegment(self._fs, self.folder, header)
-        except HeaderUnsyncedError:
-            self._use_up(header)
-            raise
-        self._use_up(header)
-        return segment
-
-    def _use_up(self, header: SegmentHeader) -> None:
-        self._next = replace(
-            self._next,
-            ordinal=header.ordinal + 1,
-            previous_id=header.segment_id,
-            previous_end=0,
-        )
-
-
-def joined(items: list[Item]) -> list[Item]:
-    """Neighbouring wire bytes of one direction and of 10 ms become one record with the first time."""
-    out: list[Item] = []
-    pieces: list[bytes] = []
-    for kind, body, host_ns in items:
-        if kind in _STREAMS and pieces and _belongs(out[-1], kind, host_ns, pieces, body):
-            pieces.append(body)
-            continue
-        _join_last(out, pieces)
-        out.append((kind, body, host_ns))
-        pieces = [body] if kind in _STREAMS else []
-    _join_last(out, pieces)
-    return out
-
-
-def _belongs(last: Item, kind: int, host_ns: int, pieces: list[bytes], body: bytes) -> bool:
-    near = 0 <= host_ns - last[2] < BATCH_S * _NS
-    return kind == last[0] and near and sum(map(len, pieces)) + len(body) <= JOINED_BYTES
-
-
-def _join_last(out: list[Item], pieces: list[bytes]) -> None:
-    if len(pieces) > 1:
-        kind, _, host_ns = out[-1]
-        out[-1] = (kind, b"".join(pieces), host_ns)
