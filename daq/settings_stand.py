@@ -144,12 +144,15 @@ class CalibrationCard:
     person: Text
     place: Literal["in place, hoses on", "bench"]
     u_scale: NotNegative
+    u_bench: NotNegative = 0.0  # what a bench calibration leaves out, of the value (k = 2)
     counts_low: float
     counts_high: float
 
     def faults(self) -> Iterator[Fault]:
         if self.valid_until < self.made:
             yield Fault("valid_until", f"a day after {self.made}", f"{self.valid_until}")
+        if (self.place == "bench") != (self.u_bench > 0):
+            yield Fault("u_bench", "a value for a bench calibration only", f"{self.u_bench:g}")
         if self.counts_high <= self.counts_low:
             yield Fault("counts_high", f"more than counts_low {self.counts_low:g}", "less")
         points, curve = self.given()

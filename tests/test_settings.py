@@ -155,7 +155,7 @@ def test_no_measured_field_hides_behind_a_unit_that_is_no_si_unit():
 
 
 def test_nothing_that_limits_has_a_default():
-    allowed = {"coefficients_pa", "coefficients_n", "points", "bridge_mv_per_volt"}
+    allowed = {"coefficients_pa", "coefficients_n", "points", "bridge_mv_per_volt", "u_bench"}
     with_default = {e.name for c in record_types() for e in fields(c) if e.default is not MISSING}
     assert with_default == allowed
 
