@@ -6,7 +6,7 @@ from typing import ClassVar, Self
 from zlib import crc32
 
 from firmware_protocol.fixed import Fixed, inverse, must_match, take
-from firmware_protocol.numbers import MAX_CHANNELS, PROTOCOL_VERSION, Role
+from firmware_protocol.numbers import LIT_UNUSED, MAX_CHANNELS, PROTOCOL_VERSION, Role
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,14 +67,14 @@ class ChannelLimits:
     """Raw counts of one channel, in the board's channel order.
 
     `lo` = lowest believable count (live zero lost below it); `hi` = trip for PRESSURE_TRIP, else the
-    highest believable count. `lit` = count above which the motor is lit (0 = not used).
+    highest believable count. `lit` = count above which the motor is lit (LIT_UNUSED = never).
     `stuck_samples` = equal samples in a row that mean stuck (0 = not judged).
     """
 
     lo: int
     hi: int
     role: Role = Role.RECORD
-    lit: int = 0
+    lit: int = LIT_UNUSED
     stuck_samples: int = 0
 
 

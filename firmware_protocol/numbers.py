@@ -15,6 +15,7 @@ MAX_GROUP_CHANNELS: Final = 8
 CONTINUITY_OPEN: Final = 0xFFFF
 COUNT_OVER: Final = 0x7FFFFF  # also stands for "could not be converted": that reads as over
 COUNT_MIN: Final = -0x800000
+LIT_UNUSED: Final = 0x7FFFFFFF  # a lit threshold that is never exceeded
 TICK_HZ: Final = 1_000_000
 
 PULSE_CEILING_MS: Final = 3_000

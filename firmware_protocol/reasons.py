@@ -63,8 +63,8 @@ class Reason(IntEnum):
     TRIPPED = 54
     SWITCH_DISAGREES = 55
     READBACK = 56
-    SHUNT = 57
-    BLIND = 58
+    BLIND = 57
+    NO_GROUP = 58
 
 
 REASON_TEXT: Final[dict[Reason, str]] = {
@@ -125,6 +125,6 @@ REASON_TEXT: Final[dict[Reason, str]] = {
     Reason.TRIPPED: "The pressure trip has acted: the line is off, the motor may still burn.",
     Reason.SWITCH_DISAGREES: "A firing switch is not where it was told to be.",
     Reason.READBACK: "An output does not read back as it was set: check its wiring and fuse.",
-    Reason.SHUNT: "The shunt step moved no channel: check the shunt and the excitation.",
     Reason.BLIND: "No pressure channel can be believed any more: the line is off.",
+    Reason.NO_GROUP: "This board has no such group of channels.",
 }
