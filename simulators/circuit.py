@@ -55,6 +55,7 @@ class FiringLine:
     igniter: IgniterSpec
     key_in: bool = False
     key_contact_welded: bool = False
+    key_contact_dead: bool = False
     stop_in: bool = False
     joined: bool = False
     load: Load = "igniter"
@@ -65,6 +66,7 @@ class FiringLine:
     low_welded: bool = False
     bridge_open: bool = False
     dud: bool = False
+    stays: bool = False
     extra_ohm: float = 0.0
     supply_mv: float = field(init=False)
     current_a: float = field(init=False, default=0.0)
@@ -89,7 +91,8 @@ class FiringLine:
 
     @property
     def powered(self) -> bool:
-        return self.key_in and not self.stop_in and self.high_closed and self.low_closed
+        made = self.key_in and not self.key_contact_dead and not self.stop_in
+        return made and self.high_closed and self.low_closed
 
     def load_ohm(self) -> float | None:
         """Resistance at the end of the line; None = open."""
@@ -125,7 +128,7 @@ class FiringLine:
         if self._heated_s < self.igniter.fire_after_s:
             return False
         self.worked = True
-        self.bridge_open = self.igniter.opens
+        self.bridge_open = self.igniter.opens and not self.stays
         return not self.dud
 
     def line_mv(self) -> int:

@@ -1,6 +1,6 @@
 """Burning surface of a hollow cylindrical grain in segments, as a function of the burned web.
 
-Geometry only: outer diameter, core, length, number of segments, ends burning or inhibited. The
+Geometry only: outer diameter, core, length, number of segments, how many ends burn. The
 core is assumed slightly off centre, so the web does not vanish all at once: the last sliver burns
 away over a few per cent of the web, as real tail-offs show.
 """
@@ -17,53 +17,52 @@ SLIVER_STEPS: Final = 400
 class Grain:
     """One grain stack; lengths in m. `web_spread` is the eccentricity over the web (0.02 = 2 %)."""
 
-    outer_d_m: float
-    core_d_m: float
+    outer_m: float
+    core_m: float
     segment_length_m: float
     segments: int
-    ends_inhibited: bool
+    burning_ends: int
     web_spread: float = 0.03
 
     def __post_init__(self) -> None:
-        if not 0.0 < self.core_d_m < self.outer_d_m:
-            raise ValueError(f"grain core_d_m: must be between 0 and {self.outer_d_m}")
+        if not 0.0 < self.core_m < self.outer_m:
+            raise ValueError(f"grain core_m: must be between 0 and {self.outer_m}")
         if self.segment_length_m <= 0.0 or self.segments < 1:
             raise ValueError("grain: needs at least one segment of positive length")
+        if self.burning_ends not in (0, 1, 2):
+            raise ValueError(f"grain burning_ends: must be 0, 1 or 2, got {self.burning_ends}")
         if not 0.0 <= self.web_spread < 0.3:
             raise ValueError(f"grain web_spread: must be in [0, 0.3), got {self.web_spread}")
 
     @classmethod
     def from_json(cls, raw: Mapping[str, Any]) -> Self:
         return cls(
-            outer_d_m=float(raw["grain_outer_d_m"]),
-            core_d_m=float(raw["core_d_m"]),
+            outer_m=float(raw["outer_m"]),
+            core_m=float(raw["core_m"]),
             segment_length_m=float(raw["segment_length_m"]),
             segments=int(raw["segments"]),
-            ends_inhibited=bool(raw["ends_inhibited"]),
+            burning_ends=int(raw["burning_ends"]),
             web_spread=float(raw.get("web_spread", 0.03)),
         )
 
     @property
     def web_m(self) -> float:
-        """Nominal web: the wall, or half the length if burning ends meet first."""
-        wall = 0.5 * (self.outer_d_m - self.core_d_m)
-        return wall if self.ends_inhibited else min(wall, 0.5 * self.segment_length_m)
+        """Nominal web: the wall, or the length share of each end if the ends meet first."""
+        wall = 0.5 * (self.outer_m - self.core_m)
+        return min(wall, self.segment_length_m / self.burning_ends) if self.burning_ends else wall
 
     @property
     def volume_m3(self) -> float:
-        disc = 0.25 * math.pi * (self.outer_d_m**2 - self.core_d_m**2)
+        disc = 0.25 * math.pi * (self.outer_m**2 - self.core_m**2)
         return self.segments * disc * self.segment_length_m
 
     def surface_m2(self, burned_m: float) -> float:
         """Burning area of the concentric grain after `burned_m` of web; 0 beyond the web."""
         if burned_m >= self.web_m:
             return 0.0
-        core = self.core_d_m + 2.0 * burned_m
-        length = self.segment_length_m
-        ends = 0.0
-        if not self.ends_inhibited:
-            length -= 2.0 * burned_m
-            ends = 0.5 * math.pi * (self.outer_d_m**2 - core**2)
+        core = self.core_m + 2.0 * burned_m
+        length = self.segment_length_m - self.burning_ends * burned_m
+        ends = self.burning_ends * 0.25 * math.pi * (self.outer_m**2 - core**2)
         return self.segments * (math.pi * core * length + ends)
 
 

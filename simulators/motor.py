@@ -4,7 +4,7 @@ One pressure, one temperature (that of c*), rate law r = rate_at_ref·(p/ref)^n 
 Free volume grows with the burned web. The outflow is integrated exactly over a step (exponential),
 so any step is stable. Ignition: some time after the igniter has fired the surface lights over a
 ramp. What faults may do to a motor stands here as plain attributes (throat_factor, surface_factor,
-burst); none of them can stop a lit grain, as nothing on a stand can.
+leak, burst); none of them can stop a lit grain, as nothing on a stand can.
 """
 
 import math
@@ -28,26 +28,26 @@ class MotorSpec:
     rate_at_ref_m_s: float
     ref_pa: float
     n: float
-    rho_kg_m3: float
+    density_kg_m3: float
     c_star_m_s: float
     gamma: float
-    throat_d_m: float
-    area_ratio: float
-    cf_efficiency: float
+    throat_m: float
+    exit_m: float
+    thrust_efficiency: float
     free_volume_m3: float
     ignition_delay_s: float
-    ignition_ramp_s: float = 0.03
+    flame_spread_s: float = 0.03
     rate_factor: float = 1.0
     burst_pa: float = math.inf
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.n < 1.0:
             raise ValueError(f"motor n: must be in [0, 1), got {self.n}")
-        for name in ("rate_at_ref_m_s", "ref_pa", "rho_kg_m3", "c_star_m_s", "throat_d_m"):
+        for name in ("rate_at_ref_m_s", "ref_pa", "density_kg_m3", "c_star_m_s", "throat_m"):
             if getattr(self, name) <= 0.0:
                 raise ValueError(f"motor {name}: must be > 0, got {getattr(self, name)}")
-        if self.free_volume_m3 <= 0.0 or self.ignition_ramp_s <= 0.0:
-            raise ValueError("motor: free_volume_m3 and ignition_ramp_s must be > 0")
+        if self.free_volume_m3 <= 0.0 or self.flame_spread_s <= 0.0:
+            raise ValueError("motor: free_volume_m3 and flame_spread_s must be > 0")
 
     @classmethod
     def from_json(cls, raw: Mapping[str, Any]) -> Self:
@@ -58,36 +58,36 @@ class MotorSpec:
                 "rate_at_ref_m_s",
                 "ref_pa",
                 "n",
-                "rho_kg_m3",
+                "density_kg_m3",
                 "c_star_m_s",
                 "gamma",
-                "throat_d_m",
-                "area_ratio",
-                "cf_efficiency",
+                "throat_m",
+                "exit_m",
+                "thrust_efficiency",
                 "free_volume_m3",
                 "ignition_delay_s",
             )
         }
         may = {
             name: float(raw[name])
-            for name in ("ignition_ramp_s", "rate_factor", "burst_pa")
+            for name in ("flame_spread_s", "rate_factor", "burst_pa")
             if raw.get(name) is not None
         }
         return cls(grain=Grain.from_json(raw), **must, **may)
 
     @property
     def throat_m2(self) -> float:
-        return 0.25 * math.pi * self.throat_d_m**2
+        return 0.25 * math.pi * self.throat_m**2
 
     @property
     def propellant_kg(self) -> float:
-        return self.rho_kg_m3 * self.grain.volume_m3
+        return self.density_kg_m3 * self.grain.volume_m3
 
     def steady_pa(self, surface_m2: float) -> float:
         """Equilibrium pressure at a constant surface, volume filling neglected."""
         a = self.rate_at_ref_m_s * self.rate_factor / self.ref_pa**self.n
         kn = surface_m2 / self.throat_m2
-        return float((a * self.rho_kg_m3 * self.c_star_m_s * kn) ** (1.0 / (1.0 - self.n)))
+        return float((a * self.density_kg_m3 * self.c_star_m_s * kn) ** (1.0 / (1.0 - self.n)))
 
 
 class Motor:
@@ -103,11 +103,12 @@ class Motor:
         self.lit_fraction = 0.0
         self.throat_factor = 1.0
         self.surface_factor = 1.0
+        self.leak = 0.0
         self.burst = False
         self.light_in_s: float | None = None
         self.grows = True
         self._surface = Surface(spec.grain)
-        self._cf = ThrustCoefficient(spec.gamma, spec.area_ratio)
+        self._cf = ThrustCoefficient(spec.gamma, (spec.exit_m / spec.throat_m) ** 2)
         self._volume_m3 = spec.free_volume_m3
         self._gas_rt = (spec.c_star_m_s * vandenkerckhove(spec.gamma)) ** 2
         self._rate = spec.rate_at_ref_m_s * spec.rate_factor
@@ -149,12 +150,12 @@ class Motor:
         throat = self._throat_m2 * self.throat_factor
         if self.burst:
             throat = self._throat_m2 * BURST_AREA_FACTOR
-        self._balance(dt_s, pressure, throat)
+        self._balance(dt_s, pressure, throat + self._throat_m2 * self.leak)
         pressure = self.pressure_pa
         if pressure >= self.spec.burst_pa and not self.burst:
             self.break_case()
             throat = self._throat_m2 * BURST_AREA_FACTOR
-        cf = BURST_CF if self.burst else self._cf.at(pa / pressure) * self.spec.cf_efficiency
+        cf = BURST_CF if self.burst else self._cf.at(pa / pressure) * self.spec.thrust_efficiency
         self.thrust_n = cf * throat * (pressure - pa if self.burst else pressure)
 
     def _balance(self, dt_s: float, pressure: float, throat_m2: float) -> None:
@@ -168,7 +169,7 @@ class Motor:
         grow = surface * rate
         outflow = throat_m2 * self._cf.flow_factor(self.ambient_pa / pressure) / spec.c_star_m_s
         drain = (self._gas_rt * outflow + (grow if self.grows else 0.0)) / self._volume_m3
-        feed = self._gas_rt * spec.rho_kg_m3 * grow / self._volume_m3
+        feed = self._gas_rt * spec.density_kg_m3 * grow / self._volume_m3
         if drain > 0.0:
             goal = feed / drain
             pressure = goal + (pressure - goal) * math.exp(-drain * dt_s)
@@ -178,14 +179,14 @@ class Motor:
         if self.grows:
             self.burned_m += rate * dt_s
             self._volume_m3 += grow * dt_s
-        self.burned_kg += spec.rho_kg_m3 * grow * dt_s
+        self.burned_kg += spec.density_kg_m3 * grow * dt_s
 
     def _spread_flame(self, dt_s: float) -> None:
         assert self.light_in_s is not None
         self.light_in_s -= dt_s
         if self.light_in_s > 0.0:
             return
-        self.lit_fraction = min(1.0, self.lit_fraction + dt_s / self.spec.ignition_ramp_s)
+        self.lit_fraction = min(1.0, self.lit_fraction + dt_s / self.spec.flame_spread_s)
         if self.lit_fraction >= 1.0:
             self.light_in_s = None
 
