@@ -25,6 +25,7 @@ SCREWS: Final[dict[str, Screw]] = {
     "M8": Screw(8e-3, 36.6e-6),
     "M10": Screw(10e-3, 58.0e-6),
     "M12": Screw(12e-3, 84.3e-6),
+    "M20": Screw(20e-3, 245e-6),
 }
 GRADE_ULTIMATE_PA: Final[dict[str, float]] = {"8.8": 800e6, "10.9": 1000e6, "12.9": 1200e6}
 BRITTLE_IN_THREAD: Final = ("10.9", "12.9")  # αv 0.5 with threads in the shear plane (check 4.12)
