@@ -132,7 +132,7 @@ class EventKind(IntEnum):
     LIMITS_DAMAGED = 19  # 0
     LIMITS_ACTIVE = 20  # limits_id, as i32
     SELFTEST = 21  # Reason
-    RING_FROZEN = 22  # ms since LIT
+    RING_FROZEN = 22  # ms since the first LIT
     RELEASED = 23  # run, as i32
     ABORT_CLEARED = 24  # 0
     LINE_NOT_DEAD = 25  # mV

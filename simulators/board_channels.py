@@ -30,6 +30,8 @@ class ChannelWatch:
         "_needed",
         "_out",
         "_over",
+        "_rail_hi",
+        "_rail_lo",
         "_same",
         "_stuck_at",
         "_top",
@@ -45,8 +47,8 @@ class ChannelWatch:
     def __init__(self, channel: int, full_lo: int, full_hi: int) -> None:
         self.channel = channel
         span = full_hi - full_lo
-        self._lo = full_lo + int(RAIL_SHARE * span)
-        self._top = full_hi - int(RAIL_SHARE * span)
+        self._rail_lo = self._lo = full_lo + int(RAIL_SHARE * span)
+        self._rail_hi = self._top = full_hi - int(RAIL_SHARE * span)
         self._trip_at = self._lit_at = self._stuck_at = NEVER
         self._needed, self._mask = 3, 0b11111
         self.limits: ChannelLimits | None = None
@@ -67,9 +69,8 @@ class ChannelWatch:
         self._trip_at = limits.hi if trips else NEVER
         self._lit_at = limits.lit if limits.lit != LIT_UNUSED else NEVER
         self._stuck_at = limits.stuck_samples or NEVER
-        self._lo = max(self._lo, limits.lo) if trips else limits.lo
-        if not trips:
-            self._top = min(self._top, limits.hi)
+        self._lo = max(self._rail_lo, limits.lo) if trips else limits.lo
+        self._top = self._rail_hi if trips else min(self._rail_hi, limits.hi)
         self.fault = Reason.OK
         self.forget()
 

@@ -68,6 +68,7 @@ class BoardCore:
         self.abort_tick: int | None = None
         self.lit_tick: int | None = None
         self.last_above = 0
+        self.first_lit = 0  # tick of the first voted rise since the last release
         self.freeze_at: int | None = None
         self.selftest: Selftest | None = None  # running
         self.selftest_passed: int | None = None
@@ -190,6 +191,7 @@ class BoardCore:
         self.lit_tick = tick
         self.memory.set_fired()
         if self.freeze_at is None and self.limits.active is not None:
+            self.first_lit = tick
             self.freeze_at = tick + self.limits.active.ring_post_s * self.config.tick_hz
         self.event(tick, EventKind.LIT, place_value(watch.channel, count))
         self.status_due = tick
@@ -208,7 +210,7 @@ class BoardCore:
                 for block in maker.close():
                     self.ship(ring, block)
                 ring.frozen = True
-            self.event(tick, EventKind.RING_FROZEN, 0)
+            self.event(tick, EventKind.RING_FROZEN, (tick - self.first_lit) // self.per_ms)
 
     def ship(self, ring: Ring, block: Samples) -> None:
         """A block that is complete: into the ring, and to the host if one listens."""
