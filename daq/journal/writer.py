@@ -189,17 +189,20 @@ class JournalWriter:
         JournalError if the folder holds a journal of the other kind (rehearsal or real) or one whose
         numbers are used up. A disk that refuses does not stop the start: the state is `ram only`.
         """
+        self._begin()
+        writer = Thread(target=self._run_writer, name="journal-writer", daemon=True)
+        syncer = Thread(target=self._run_syncer, args=(writer,), name="journal-syncer", daemon=True)
+        self._threads = (writer, syncer)
+        for thread in self._threads:
+            thread.start()
+
+    def _begin(self) -> None:
         found = self._chain.resume()
         self._held.next_seq = found.next_seq
         if found.unclean is not None:
             self._trouble.untold.append(found.unclean)
         self._replace()
         self._free.look(self._host_ns())
-        writer = Thread(target=self._run_writer, name="journal-writer", daemon=True)
-        syncer = Thread(target=self._run_syncer, args=(writer,), name="journal-syncer", daemon=True)
-        self._threads = (writer, syncer)
-        for thread in self._threads:
-            thread.start()
 
     def close(self, timeout_s: float = 10.0) -> bool:
         """Write, seal and sync the rest; True if everything ever put is on the medium."""
