@@ -74,6 +74,12 @@ def _spike(world: World, args: Args) -> None:
         world.plan.add(world.now_s + k * float(args.get("every_s", 0.05)), once)
 
 
+def _pickup(world: World, args: Args) -> None:
+    channel = _channel(world, args)
+    counts = float(args["si"]) * channel.spec.counts_per_si
+    channel.pick_up(counts, float(args.get("tau_s", 0.001)))
+
+
 def _brownout(world: World, args: Args) -> None:
     world.power_off(float(args["for_s"]))
 
@@ -165,6 +171,7 @@ ACTS: Final[dict[str, Act]] = {
     "sensor_plug": _sensor("plugged", lambda _c, _a: True),
     "sensor_slow": _slow,
     "sensor_spike": _spike,
+    "sensor_pickup": _pickup,
     "brownout": _brownout,
     "board_reset": _reset,
     "board_silent": lambda world, _args: _put(world.cable, "board_silent", True),

@@ -25,6 +25,7 @@ KINDS: Final[dict[str, tuple[frozenset[str], frozenset[str]]]] = {
     "sensor_plug": (frozenset({"channel"}), frozenset({"for_s"})),
     "sensor_slow": (frozenset({"channel", "tau_s"}), frozenset()),
     "sensor_spike": (frozenset({"channel", "si"}), frozenset({"times", "every_s"})),
+    "sensor_pickup": (frozenset({"channel", "si"}), frozenset({"tau_s"})),
     "brownout": (frozenset({"for_s"}), frozenset()),
     "board_reset": (frozenset(), frozenset({"cause"})),
     "board_silent": (frozenset(), frozenset({"for_s"})),

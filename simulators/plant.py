@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from firmware_protocol.numbers import Out
 from simulators.circuit import FiringLine
-from simulators.motor import STANDARD_PA, Motor
+from simulators.motor import Motor
 from simulators.pins import PinLog
 from simulators.sensors import Channel
 from simulators.setup import StandSetup
@@ -48,7 +48,12 @@ class Plant:
         )
         self.motor = Motor(setup.motor, setup.ambient_pa) if setup.motor is not None else None
         self.channels = {
-            spec.name: Channel(spec, 1.0 / setup.rate_of(spec.name), setup.seed * 1009 + place)
+            spec.name: Channel(
+                spec,
+                1.0 / setup.rate_of(spec.name),
+                setup.seed * 1009 + place,
+                setup.ambient_pa,
+            )
             for place, spec in enumerate(setup.channels)
         }
         self.groups = [[self.channels[name] for name in group.channels] for group in setup.groups]
@@ -190,7 +195,7 @@ class Plant:
         """One conversion of every channel of a group: raw counts in channel order."""
         motor = self.motor
         pressure, force = (
-            (STANDARD_PA, 0.0) if motor is None else (motor.pressure_pa, motor.thrust_n)
+            (self.setup.ambient_pa, 0.0) if motor is None else (motor.pressure_pa, motor.thrust_n)
         )
         pressure += self.puff_pa
         force += self.weight_n

@@ -119,9 +119,14 @@ class MassSpring:
 class Channel:
     """One running channel; `sample()` gives the counts the converter would put on the wire."""
 
-    def __init__(self, spec: ChannelSpec, step_s: float, seed: int) -> None:
+    def __init__(
+        self, spec: ChannelSpec, step_s: float, seed: int, ambient_pa: float = STANDARD_PA
+    ) -> None:
         self.spec = spec
         self.step_s = step_s
+        self.ambient_pa = ambient_pa
+        self.pickup_counts = 0.0
+        self._pickup_keep = 0.0
         self.broken: Broken = ""
         self.offset_counts = 0.0
         self.gain = 1.0
@@ -133,7 +138,7 @@ class Channel:
         self._drift = 0.0
         self._noise = random.Random(seed)
         self._last = round(spec.counts_at_zero)
-        rest = STANDARD_PA if spec.kind == "pressure" and spec.reference == "absolute" else 0.0
+        rest = ambient_pa if spec.kind == "pressure" and spec.reference == "absolute" else 0.0
         self._line = Lag(spec.line_lag_s, step_s, rest)
         self._filter = Lag(spec.filter_s, step_s, rest)
         self._spring = MassSpring(spec.natural_hz, spec.damping, step_s)
@@ -143,7 +148,7 @@ class Channel:
         if self.spec.kind == "thrust":
             return self._filter.push(self._spring.push(force_n))
         if self.spec.reference == "gauge":
-            pressure_pa -= STANDARD_PA
+            pressure_pa -= self.ambient_pa
         at_sensor = self._line.value if self.plugged else self._line.push(pressure_pa)
         return self._filter.push(at_sensor)
 
@@ -166,6 +171,8 @@ class Channel:
         )
         if self.shunt_on:
             signal += spec.shunt_counts
+        if self.pickup_counts:
+            signal += self._fade_pickup()
         if self.spike_counts:
             signal += self.spike_counts
             self.spike_counts = 0.0
@@ -179,6 +186,16 @@ class Channel:
 
     def sample(self, pressure_pa: float, force_n: float) -> int:
         return self.counts(self.sense(pressure_pa, force_n))
+
+    def pick_up(self, counts: float, tau_s: float) -> None:
+        """Disturbance from the firing line: `counts` now, fading with tau_s."""
+        self.pickup_counts = counts
+        self._pickup_keep = math.exp(-self.step_s / tau_s)
+
+    def _fade_pickup(self) -> float:
+        now = self.pickup_counts
+        self.pickup_counts = now * self._pickup_keep if abs(now) > 1.0 else 0.0
+        return now
 
     def _broken_counts(self) -> int:
         spec = self.spec

@@ -299,3 +299,14 @@ def test_outputs_reach_the_pins_by_name():
     names = {pin for _, _, pin, _ in bench.rig.pins.changes}
     assert {"high", "low", "siren", "lamp_horn"} <= names | {out.name.lower() for out in Out}
     assert isinstance(bench.status, Status)
+
+
+def test_pickup_of_the_firing_current_neither_trips_nor_lights():
+    bench = RigBench("igniter-pickup")
+    bench.fire()
+    bench.hold(100)
+    assert not bench.events(EventKind.TRIP)
+    assert not bench.events(EventKind.LIT)
+    burn = [block for block in bench.of(Samples) if block.tick > bench.rig.plant.t0_tick - 20_000]
+    top = max(row[0] for block in burn for row in block.rows())
+    assert top > 15_000
