@@ -90,6 +90,7 @@ class SegmentChain:
         self._utc_ns = utc_ns
         self._journal_id = os.urandom(16)
         self._next = Continuation()
+        self._has_folder = False
 
     def resume(self) -> Continuation:
         """Look where the folder's journal ends. JournalError if it is of the other kind or used up."""
@@ -121,7 +122,9 @@ class SegmentChain:
     def open(self) -> OpenSegment:
         """The next segment, its header and name on the medium. OSError if the disk refuses."""
         header = self.header()
-        self._fs.make_folder(self._folder)
+        if not self._has_folder:
+            self._fs.make_folder(self._folder)
+            self._has_folder = True  # never again: a stick that was pulled must not become a folder
         try:
             segment = OpenSegment(self._fs, self._folder, header)
         except HeaderUnsyncedError:

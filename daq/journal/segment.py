@@ -31,6 +31,14 @@ class Pending(NamedTuple):
     flags: int = 0
 
 
+class Synced(NamedTuple):
+    """Everything numbered below `seq` is on the medium, in `segment` up to `offset` or before it."""
+
+    segment: str
+    offset: int
+    seq: int
+
+
 class HeaderUnsyncedError(OSError):
     """The header was written but not synced: the segment exists and its ordinal is used up."""
 

@@ -39,8 +39,13 @@ class Trouble:
     def may_retry(self, now_ns: int) -> bool:
         return now_ns >= self._retry_ns
 
-    def replaced(self) -> None:
-        """A new segment stands synced, and its LOSS tells everything."""
+    def stands_again(self, now_ns: int) -> None:
+        """A new segment is open: the minute of trust begins anew."""
+        if self._failed_ns is not None:
+            self._failed_ns = now_ns
+
+    def told(self) -> None:
+        """The new segment is synced, and its LOSS tells everything."""
         self.untold.clear()
         self.ram_only = False
 

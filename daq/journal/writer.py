@@ -13,13 +13,13 @@ from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Event, Lock, Thread
-from typing import Final, Literal, NamedTuple
+from typing import Final, Literal
 
 from daq.journal.chain import SegmentChain
 from daq.journal.files import FreeSpace, Fs, RealFs
 from daq.journal.format import MAX_BODY, RecordFlag, RecordType
 from daq.journal.held import Held, Item, joined
-from daq.journal.segment import OpenSegment, Pending
+from daq.journal.segment import OpenSegment, Pending, Synced
 from daq.journal.trouble import RETRY_S, Trouble
 
 BATCH_S: Final = 0.010
@@ -34,14 +34,6 @@ PIECE: Final = 1024
 _NS: Final = 1_000_000_000
 
 State = Literal["running", "suspect", "ram only"]
-
-
-class Synced(NamedTuple):
-    """Everything numbered below `seq` is on the medium, in `segment` up to `offset` or before it."""
-
-    segment: str
-    offset: int
-    seq: int
 
 
 class JournalWriter:
@@ -220,6 +212,7 @@ class JournalWriter:
         For a dead disk: the crew names a second medium after the test. OSError if that fails too.
         """
         with self._lock:
+            self._write_out()
             held = list(self._held)
             self._fs.make_folder(folder)
             segment = OpenSegment(self._fs, folder, self._chain.header())
@@ -328,8 +321,9 @@ class JournalWriter:
         except OSError as error:
             self._fail(error)
         else:
+            self._trouble.stands_again(self._host_ns())
             if self._sync():
-                self._trouble.replaced()
+                self._trouble.told()
 
     def _fill(self, segment: OpenSegment) -> None:
         repeated = list(self._held)
@@ -390,12 +384,16 @@ class JournalWriter:
         segment.close()
 
     def _finish(self) -> None:
-        self._turn()
-        if self._segment is None:
-            self._replace()
-        try:
-            with self._lock:
-                self._write_out()
-                self._seal()
-        except OSError as error:
-            self._fail(error)
+        """Seal what there is; a disk that fails at this last moment gets one more segment."""
+        for _ in range(2):
+            self._turn()
+            if self._segment is None:
+                self._replace()
+            try:
+                with self._lock:
+                    self._write_out()
+                    self._seal()
+            except OSError as error:
+                self._fail(error)
+            else:
+                return
