@@ -24,6 +24,11 @@ class Cable:
         self._down: deque[tuple[float, bytes]] = deque()
         self._up: deque[tuple[float, bytes]] = deque()
 
+    @property
+    def well(self) -> bool:
+        """Both directions pass everything at once and undamaged."""
+        return self.plugged and not (self.board_silent or self.lag_s or self.noise or self._up)
+
     def unplug(self) -> None:
         """Everything under way is lost with the contact."""
         self.plugged = False

@@ -114,13 +114,12 @@ class Rig:
         """Rehearsal step: jump by at most `seconds`; returns what was granted, 0 when it must not.
 
         Never while current flows, a motor burns or is under pressure, the board drives the line or
-        follows a burn; never past the next fault or a flame that is on its way.
+        follows a burn, or it is armed and the cable is in trouble (a step would hide the silence);
+        never past the next fault or a flame that is on its way.
         """
-        if (
-            seconds <= 0.0
-            or self.plant.busy
-            or self._state in (BoardState.ENERGISED, BoardState.BURN)
-        ):
+        live = self._state in (BoardState.ENERGISED, BoardState.BURN)
+        deaf = self._state == BoardState.ARMED and not self.cable.well
+        if seconds <= 0.0 or self.plant.busy or live or deaf:
             return 0.0
         limits = [seconds]
         if self.plan.next_s is not None:
