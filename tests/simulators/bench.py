@@ -107,6 +107,10 @@ class FakeHal:
         return self.low or self.low_welded
 
     @property
+    def driven(self):
+        return self.high or self.low
+
+    @property
     def live(self):
         return self.key and not self.stop and self.high_closed() and self.low_closed()
 
@@ -150,10 +154,10 @@ class FakeHal:
 class Bench:
     """Board, hardware, host and time. Pressure counts are `counts`, noise alternates the last bit."""
 
-    def __init__(self, *, groups=(SMALL,), tick=0, power=True, **config):
+    def __init__(self, *, groups=(SMALL,), tick=0, power=True, uid=UID, **config):
         self.hal = FakeHal()
         self.groups = groups
-        self.board = VirtualBoard(self.hal, BoardConfig(uid=UID, groups=groups, **config))
+        self.board = VirtualBoard(self.hal, BoardConfig(uid=uid, groups=groups, **config))
         self.tick = tick
         self.host = Link("host")
         self.nonce = 100
@@ -162,6 +166,7 @@ class Bench:
         self.sampling = True
         self.got = []  # messages from the board, in order
         self.sent = []  # (tick, bytes)
+        self.key_moves = []  # (tick, level)
         self.raw = bytearray()
         self.grip_n = 0
         self.challenge = 0
@@ -271,6 +276,7 @@ class Bench:
 
     def key(self, level):
         self.hal.key = level
+        self.key_moves.append((self.tick, level))
         self.run(60)
 
     def ready(self, procedure=ProcedureKind.FIRE, **changes):
@@ -287,7 +293,7 @@ class Bench:
     def arm_ask(self):
         reason = self.ask(ArmAsk(limits_crc=self.limits.crc, setup_id=self.limits.setup_id))
         offer = self.newest(Offer)
-        if reason == Reason.OK:
+        if reason == Reason.OK and offer:
             self.challenge = offer.challenge
         return reason
 
