@@ -41,9 +41,10 @@ THRUST = ChannelLimits(lo=1311, hi=64_224, role=Role.THRUST, lit=8000, stuck_sam
 class RigBench(Bench):
     """The host side of a bench, with a whole rig behind the cable."""
 
-    def __init__(self, scenario=None, **changes):
+    def __init__(self, scenario=None, rate_hz=4000, **changes):
         message = start_message(**changes)
-        message["stand"] = {**message["stand"], "joined": True}
+        groups = [{"rate_hz": rate_hz, "channels": ["p1", "p2", "f1"]}]
+        message["stand"] = {**message["stand"], "joined": True, "groups": groups}
         if scenario is not None:
             message = load(scenario).apply(message)
         self.rig = Rig(StandSetup.from_json(message))

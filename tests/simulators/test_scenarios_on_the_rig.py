@@ -49,10 +49,10 @@ def attempt(bench):
 
 @pytest.mark.parametrize("name", CASES)
 def test_a_scenario_ends_as_its_file_says(name):
-    bench = RigBench(name)
+    bench = RigBench(name, rate_hz=1000)
     expect = load(name).expect
     attempt(bench)
-    for _ in range(3):
+    for _ in range(2):
         bench.rig.step(60.0)
         bench.run(1500)
     plant = bench.rig.plant
