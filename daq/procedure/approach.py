@@ -308,9 +308,7 @@ class Latch:
             self._anchor = _Anchor(engine_ns=now_ns, tick=evidence.tick)
 
     def _watch_load(self, evidence: Evidence, utc: str) -> None:
-        """An igniter on the line, a dummy that went, a change of continuity, a key at the wrong
-        time.
-        """
+        """An igniter on the line, a dummy that went, a change of continuity, a key too early."""
         load = evidence.load
         if load == "igniter" and not self.history.igniter:
             self.history = self.history.with_igniter()

@@ -273,7 +273,7 @@ def _record(r: Reading) -> Iterator[Row]:
     )
     yield "disk", r.disk_ok, "Disk space", "Too little disk space for burn and wait: make room"
     battery = r.battery_percent
-    strong = r.on_mains or battery is None or battery >= BATTERY_LOW_PERCENT
+    strong = r.on_mains or (battery is not None and battery >= BATTERY_LOW_PERCENT)
     shown = "" if battery is None else f" ({battery:.0f} %)"
     yield (
         "power",

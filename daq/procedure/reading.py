@@ -21,7 +21,7 @@ class ChannelWord:
 class Reading:
     """Everything the conditions look at; ages in s (infinite if never), nothing has a good default.
 
-    `left_s` is the time to T-0; `grip` that the fire control is held now; `thrust_waived_by` the
+    `left_s` is the time to T-0; `battery_percent` None: no battery; `grip` that the fire control is held now; `thrust_waived_by` the
     conductor's name if the thrust channel was waived in writing; `rating` and `unsigned` hold one
     sentence for each thing in the way. The `*_old_s` are the range's own limits.
     """

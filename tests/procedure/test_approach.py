@@ -1,5 +1,6 @@
 """The approach latch, sentence by sentence of its page ("Approach latch and waits")."""
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -769,3 +770,56 @@ def test_record_only_confirms_by_two_names_what_it_cannot_measure():
 def _ran(day, seconds):
     day.run(seconds)
     return day
+
+
+# ---- corners --------------------------------------------------------------------------------------
+
+
+def test_an_abort_before_the_light_still_counts_after_it():
+    """After ABORT of a lit motor the unproven wait always runs, whichever came first."""
+    day = fired_day(LatchEvent.ABORTED, LatchEvent.LIT, LatchEvent.BURN_OUT)
+    day.set(key_in=False, rose_and_fell=True)
+    assert day.wait() is WaitClass.UNPROVEN
+
+
+def test_a_fired_latch_that_waits_for_its_release_is_no_news():
+    """RELEASED goes to the board when the latch opens; its STATUS follows a moment later."""
+    day = burnt_day()
+    day.run(600.0)
+    assert isinstance(day.ask(), Opened)
+    day.run(2.0)
+    assert day.latch.word is Word.OPEN
+    day.set(fired_latch=False)
+    day.set(fired_latch=True)
+    assert day.latch.word is Word.CLOSED, "set again: a pulse or a rise that we did not see"
+
+
+def test_a_board_that_restarts_in_a_dry_count_ends_the_dry_rule():
+    """The load was not watched from ARM to line off."""
+    day = dry_day()
+    day.note(LatchEvent.GO)
+    day.set(boot_nonce=78, fired_latch=True, load="unknown")
+    day.note(LatchEvent.LINE_OFF)
+    assert day.wait() is not WaitClass.DRY
+
+
+def test_a_board_that_restarts_beside_an_igniter_closes_an_open_latch():
+    """Practice 2C: after any restart with an igniter connected, the full wait from now."""
+    day = opened_day()
+    day.set(load="igniter")
+    day.set(boot_nonce=78)
+    assert day.latch.word is Word.CLOSED
+    assert day.left() == 3600.0
+
+
+def test_a_board_that_restarts_with_nothing_on_the_line_leaves_it_open():
+    day = opened_day()
+    day.set(boot_nonce=78)
+    assert day.latch.word is Word.OPEN
+
+
+def test_the_fact_survives_json():
+    saved = json.loads(json.dumps(_ran(burnt_day(), 100.0).latch.to_json()))
+    assert saved["word"] == "CLOSED"
+    assert saved["history"]["lit"]
+    assert saved["started_tick"] is not None
