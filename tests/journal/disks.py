@@ -6,6 +6,7 @@ file whose name was not synced.
 """
 
 import errno
+import os
 from enum import Enum
 from pathlib import Path
 from random import Random
@@ -13,6 +14,9 @@ from random import Random
 from daq.journal.files import RealFile
 from daq.journal.format import RecordType
 from daq.journal.writer import JournalWriter
+
+CAMPAIGN = int(os.environ.get("BERM_CAMPAIGN", "1"))
+"""How many times as long as in the suite the random courses run: BERM_CAMPAIGN=50 for a night."""
 
 
 class Bad(Enum):

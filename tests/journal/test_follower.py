@@ -7,7 +7,15 @@ from hypothesis import strategies as st
 
 from daq.journal.follower import Follower, NumberRanges
 from daq.journal.recover import end_of, read_folder, read_segment
-from tests.journal.disks import Bad, DyingFs, ManualClock, SteppedWriter, put_numbers, put_some
+from tests.journal.disks import (
+    CAMPAIGN,
+    Bad,
+    DyingFs,
+    ManualClock,
+    SteppedWriter,
+    put_numbers,
+    put_some,
+)
 
 
 def test_records_come_as_they_are_written(tmp_path):
@@ -130,7 +138,7 @@ def test_a_segment_that_is_lost_or_absent_is_passed_and_said(tmp_path):
     follower.close()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * CAMPAIGN, deadline=None)
 @given(
     st.lists(st.sampled_from(["put", "write", "turn", "poll", "age", "restart"]), max_size=50),
     st.dictionaries(

@@ -1,5 +1,7 @@
 """The bytes are those of JOURNAL.md; the vectors are worked out there by hand."""
 
+from hashlib import sha256
+from pathlib import Path
 from zlib import crc32
 
 import pytest
@@ -67,6 +69,28 @@ def test_a_header_reads_back():
     assert packed[104:124] == bytes(20)
     assert SegmentHeader.unpack(packed) == header()
     assert header().is_rehearsal
+
+
+def test_the_worked_bytes_of_the_page_are_what_the_code_writes():
+    """Header, record, MARK and PAD of JOURNAL.md behind each other, to the last byte before 4096."""
+    page = Path(__file__).resolve().parents[2] / "daq" / "journal" / "JOURNAL.md"
+    rows = [
+        line.split("(")[0].split()[1:]
+        for line in page.read_text(encoding="utf-8").splitlines()
+        if line[:3].strip().isdecimal() and line[3:5] == "  "
+    ]
+    shown = bytes.fromhex("".join("".join(row) for row in rows))
+    head = header(
+        journal_id=bytes(range(0xA0, 0xB0)), host_ns=10**9, boot_hash=0x0123456789ABCDEF
+    ).pack()
+    data = head + encode_record(2, b"\x01\x02\x03", 7, 10**9, SEGMENT, 128)
+    mark = Mark(0, 8, 1_000_000, 4000, sha256(data).digest()).pack()
+    data += encode_record(1, mark, 8, 1_050_000_000, SEGMENT, len(data))
+    length = pad_length(len(data))
+    data += encode_record(0, bytes(length), 8, 1_050_000_000, SEGMENT, len(data))
+    assert length == 3824
+    assert len(data) == BLOCK
+    assert data.rstrip(b"\0") == shown.rstrip(b"\0")
 
 
 def test_every_flipped_bit_of_a_header_is_seen():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from daq.errors import JournalError
 from daq.journal.format import HEADER_LEN, RecordType, SegmentHeader, encode_record
 from daq.journal.recover import end_of, read_folder, read_segment
-from tests.journal.disks import SteppedWriter, put_numbers, put_some
+from tests.journal.disks import CAMPAIGN, SteppedWriter, put_numbers, put_some
 
 
 def test_a_segment_reads_back_what_was_put(small_segment):
@@ -107,7 +107,7 @@ def test_any_bytes_behind_a_header_are_survived(tail):
     assert read_segment(tail).header is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * CAMPAIGN, deadline=None)
 @given(st.data())
 def test_any_overwritten_stretch_gives_only_what_was_written(small_segment_cache, data):
     whole = read_segment(small_segment_cache).records
