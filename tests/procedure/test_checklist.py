@@ -169,3 +169,15 @@ def test_no_line_says_that_anything_stops_a_burn_or_that_a_stand_is_safe():
         low = text.lower()
         for bad in ("safe to approach", "extinguish the", "stops the", "shuts down", "complies"):
             assert bad not in low
+
+
+def test_the_dry_list_wants_the_dummy_wherever_the_firing_list_wants_the_igniter():
+    """Practice 2.2 and 2.3: rehearse with a dummy load; taking it out is a step."""
+    dry = load_checklist(CONFIG / "checklists" / "dry.toml")
+    for line_id in ("D1", "E1", "E5", "E6"):
+        assert "dummy_fitted" in dry.line(line_id).tool
+    assert not any("continuity_in_window" in line.tool for line in dry.lines)
+    assert "line_open" in dry.line("G2").tool
+    assert not any(line.act == "igniter_joined" for line in dry.lines)
+    acts = [line.act for line in dry.lines]
+    assert acts.index("people_clear") < acts.index("key_in") < acts.index("arm")
