@@ -74,7 +74,7 @@ class Link:
     """One end of the wire. Not shared between threads; `send` and `receive` do not touch each other.
 
     side "host" reads what boards say, side "board" what hosts say. A host link follows each IDENTITY
-    that answers a HELLO it sent; with `reader=True` it follows every IDENTITY, so that recorded bytes
+    that answers a HELLO it sent (from the HELLO to its answer no session is open); with `reader=True` it follows every IDENTITY, so that recorded bytes
     can be read without having been there.
     """
 
@@ -113,8 +113,9 @@ class Link:
             return b""
         seq = self.next_seq
         self.next_seq = seq + 1 & SEQ_MASK
-        if isinstance(message, Hello) and message.host_nonce:
+        if isinstance(message, Hello):
             self._nonces.add(message.host_nonce)
+            self.set_session(None)
         if kind in SEED_ZERO_KINDS:
             return b"\0" + encode_frame(kind, seq, message.pack(), 0)
         assert self.session is not None

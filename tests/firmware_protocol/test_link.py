@@ -48,6 +48,7 @@ def messages(events):
     return [event.message for event in events if isinstance(event, Received)]
 
 
+HOST_SAYS = [*examples.HOST_MESSAGES[1:], examples.HOST_MESSAGES[0]]  # HELLO ends the session
 BOARD_SAYS = [m for m in examples.BOARD_MESSAGES if not isinstance(m, Identity)]
 
 
@@ -66,7 +67,7 @@ def feeds(data, junk):
 def test_every_message_arrives_however_the_bytes_are_cut(side, way):
     host, board = pair()
     sender, receiver = (board, host) if side == "host" else (host, board)
-    said = BOARD_SAYS if side == "host" else examples.HOST_MESSAGES
+    said = BOARD_SAYS if side == "host" else HOST_SAYS
     feed = list(feeds(stream(sender, said), b"\x07junk\xff"))[way]
     events = [event for chunk in feed for event in receiver.receive(chunk)]
     assert messages(events) == said
@@ -184,6 +185,14 @@ def test_a_host_follows_only_the_answer_to_its_own_hello():
     host.send(Hello(host_nonce=examples.HOST))
     host.receive(board.send(examples.IDENTITY))
     assert host.session == SEED
+
+
+def test_from_hello_to_its_answer_no_session_is_open():
+    host, board = pair()
+    late = board.send(Pong(n=1, tick=1))
+    host.send(Hello(host_nonce=5))
+    assert host.send(Ping(n=1)) == b""
+    assert isinstance(host.receive(late)[0], OldSession)
 
 
 def test_a_reader_follows_every_identity():

@@ -48,6 +48,19 @@ def test_the_cobs_vectors_hold_both_ways():
             cobs_decode(bytes.fromhex(bad))
 
 
+def test_the_stream_vectors_hold_whole_and_byte_by_byte():
+    for row in stored("streams.json"):
+        data = bytes.fromhex(row["bytes"])
+        for cuts in ([data], [data[at : at + 1] for at in range(len(data))]):
+            link = make_vectors.receiver(row["side"], row["session"], row["former"])
+            events = [make_vectors.told(e) for cut in cuts for e in link.receive(cut)]
+            if row["name"].startswith("no delimiter"):
+                assert events[-1] == row["events"][-1]
+                assert {e[0] for e in events[:-1]} == {"damaged"}
+            else:
+                assert events == row["events"], row["name"]
+
+
 def test_the_session_vectors_hold():
     for row in stored("sessions.json"):
         uid = bytes.fromhex(row["uid"])
