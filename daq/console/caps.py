@@ -47,7 +47,7 @@ def fire_cap(fire: str, stale: bool) -> tuple[tuple[str, str], Literal["off", "r
 
 def enter_cap(now: Moment) -> Cap:
     if now.local.on_alarm and not now.stale:
-        return Cap(label=("Answer", "the alarm"), look="act")
+        return Cap(label=("Answer", "alarm"), look="act")
     label = now.status.text("keys", "enter")
     if now.stale or not label:
         waits = now.phase == "ARM" and not now.stale

@@ -99,8 +99,12 @@ def alarm_note(first: Status, rest: list[Status], is_quiet: bool) -> str:
     if not who:
         parts.append("answer after burn-out" if is_quiet else "Enter answers it")
     if rest:
-        parts.append(f"{len(rest)} more")
+        parts.append(f"{len(rest)} more: {first_word(rest[0])}")
     return ", ".join(part for part in parts if part)
+
+
+def first_word(row: Status) -> str:
+    return (row.text("what").split() or ["?"])[0].strip(".,:").lower()
 
 
 def phase(now: Moment) -> PhaseCell:

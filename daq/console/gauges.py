@@ -85,7 +85,7 @@ def pressure(now: Moment, *, near: bool) -> ChannelCell:
         mark=mark,
         mark_fill=fill,
         triangle=fill == "yellow",
-        small=(pressure_line(pa, trip, near=near), channel_line(channels)),
+        small=(pressure_line(pa, trip, near=near), channel_line(channels, review=review)),
         si=pa,
         top_si=top_pa(s),
         trip_si=trip,
@@ -127,10 +127,12 @@ def pressure_line(pa: float | None, trip: float | None, *, near: bool) -> str:
     return f"{psi(pa)} psi   trip {megapascal(trip)} MPa = {psi(trip)} psi"
 
 
-def channel_line(channels: dict[str, float]) -> str:
+def channel_line(channels: dict[str, float], *, review: bool) -> str:
     if not channels:
         return "no channel reported"
     shown = "   ".join(f"{name.upper()} {megapascal(pa)}" for name, pa in sorted(channels.items()))
+    if review:
+        return f"now {shown} MPa"
     if len(channels) < 2:
         return f"{shown}   one channel"
     differ = max(channels.values()) - min(channels.values())

@@ -286,7 +286,7 @@ def release_panel(now: Moment) -> Blocks:
     done = [row for row in steps if row.flag("done")]
     title = Title(left="Release", right=f"{len(done)} of {len(steps)} done" if steps else "")
     blocks: list[Block] = [title]
-    if now.phase == "MISFIRE" and (reason := s.text("approach", "reason")):
+    if now.phase == "MISFIRE" and (reason := s.text("misfire") or s.text("approach", "reason")):
         blocks.append(Say(text=reason, bold=True))
     if done:
         blocks.append(Line(text=folded(steps, done), right="", done=True))

@@ -4,6 +4,7 @@ import copy
 from dataclasses import dataclass, field
 
 from daq.console.moment import Local
+from daq.console.source import Flag, SketchSource
 from daq.console.state import Fold
 
 SECOND_NS = 1_000_000_000
@@ -233,6 +234,18 @@ class Scene:
         fold.take(self.status, received - int(self.lasting_s * SECOND_NS))
         fold.take(self.status, received)
         return fold
+
+    def source(self):
+        lit = (self.burnt_s or 0) > -1.5
+        marks = [Flag(0.0, "GO"), Flag(0.14, "lit"), Flag(1.5, "line off")]
+        if self.name.startswith("5-"):
+            marks.append(Flag(2.9, "trip"))
+        if self.name.startswith(("6-", "10-w")):
+            marks.append(Flag(3.24, "burn-out"))
+        if not lit:
+            marks = [Flag(0.0, "GO"), Flag(0.22, "line open"), Flag(3.0, "not lit")]
+        burnt = self.burnt_s if lit else 6.0
+        return SketchSource(burnt_s=burnt, scale=self.scale, is_lit=lit, marks=tuple(marks))
 
     def view(self):
         return self.fold().view(NOW_NS, self.local)
@@ -500,6 +513,7 @@ MISFIRE = with_(
     ABORT,
     utc="2026-09-14T09:05:29Z",
     phase="MISFIRE",
+    misfire="Current, then open. May still light.",
     now="Stay: it may still light",
     next="INSPECT, after release",
     not_yet="Release: 58:12, 6 steps",
@@ -513,7 +527,7 @@ MISFIRE = with_(
     circuit={"key_in": False},
     stop_in=True,
     approach={
-        "reason": "Current, then open. May still light.",
+        "reason": "Motor may still light",
         "left_s": 3491.2,
         "wait": "ignition seen",
         "lines": ["Igniter fired, motor did not", "Dead circuit is not enough"],

@@ -135,7 +135,7 @@ def test_only_one_frame_is_live_when_an_alarm_has_it():
     frames = [block for block in view.people if isinstance(block, Frame)]
     assert [block.live for block in frames] == [False]
     assert view.alarm.framed
-    assert view.keys.enter.label == ("Answer", "the alarm")
+    assert view.keys.enter.label == ("Answer", "alarm")
 
 
 def test_a_held_key_gets_its_foot_and_blue_only_when_it_counts():
