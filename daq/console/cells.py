@@ -33,6 +33,34 @@ SENSED: Final = {
 }
 LAST_ROW: Final = {"COUNTDOWN": "Else", "HOLD": "Else", "FIRE": "Else", "BURNING": "Note"}
 
+ROW_LETTERS: Final = 29
+"""A row of the phase cell holds this many letters at full size."""
+SHORT: Final = {
+    "SAFE": ("Disarmed, checklist leads", "ARM, after the checklist", "Count, fire: not armed"),
+    "ARM": ("Type the echoed number", "ARMED, then the count", "Count: circuit not armed"),
+    "COUNTDOWN": ("Space ABORT, P HOLD", "T−3 s: F and J, keep down", "Earlier, or let go: HOLD"),
+    "HOLD": ("Count stands, hands off", "COUNTDOWN, two sign", "SAFE, when arming ends"),
+    "FIRE": ("F and J held, line on", "BURNING, when it lights", "MISFIRE, if it does not"),
+    "BURNING": (
+        "Recording, under cover",
+        "WAIT, when burn is over 1 s",
+        "Nothing here stops a burn",
+    ),
+    "WAIT": (
+        "Key out, stop in, stay back",
+        "INSPECT, after release",
+        "Release: the wait, two names",
+    ),
+    "MISFIRE": (
+        "Stay: it may still light",
+        "INSPECT, after release",
+        "Release: the wait, two names",
+    ),
+    "ABORT": ("Line off, may still burn", "Key out, then the wait", "Release: the wait, two names"),
+    "INSPECT": ("Released: two go forward", "SAFE, when all have signed", "ARM: run still open"),
+}
+"""The same in few words, for a sentence of the engine that is longer than the row."""
+
 
 def band(now: Moment) -> Band:
     s = now.status
@@ -111,15 +139,15 @@ def phase(now: Moment) -> PhaseCell:
     s = now.status
     if now.stale:
         return PhaseCell(word="STALE", fill="stale", rows=stale_rows(now))
-    return PhaseCell(
-        word=s.text("phase"),
-        fill=phase_fill(now),
-        rows=(
-            ("Now", s.text("now")),
-            ("Next", s.text("next")),
-            (LAST_ROW.get(now.phase, "Not yet"), s.text("not_yet")),
-        ),
+    labels = ("Now", "Next", LAST_ROW.get(now.phase, "Not yet"))
+    told = (s.text("now"), s.text("next"), s.text("not_yet"))
+    short = SHORT.get(now.phase, told)
+    rows = tuple(
+        (label, text if len(text) <= ROW_LETTERS else brief)
+        for label, text, brief in zip(labels, told, short, strict=True)
     )
+    full = tuple(zip(labels, told, strict=True))
+    return PhaseCell(word=s.text("phase"), fill=phase_fill(now), rows=rows, full=full)
 
 
 def phase_fill(now: Moment) -> str:
@@ -207,9 +235,9 @@ def circuit(now: Moment) -> CircuitCell:
     return CircuitCell(
         word=word,
         fill={"ARMED": "yellow", "ENERGISED": "red", "UNKNOWN": "stale"}.get(word, ""),
-        note=SENSED.get(now.mode, "as measured"),
+        note="link lost" if now.blind else SENSED.get(now.mode, "as measured"),
         contacts=tuple(
-            (name, None if is_unknown else s.flag("circuit", sense))
+            (name, None if is_unknown or now.blind else s.flag("circuit", sense))
             for name, sense in zip(names, senses, strict=True)
         ),
         foot="treat as ARMED" if is_unknown else "   ".join(filter(None, measured)),

@@ -255,14 +255,15 @@ def paint_flags(ink: Ink, at: Axes, flags: tuple[Flag, ...]) -> None:
 
 def flag_spot(at: Axes, x: float, flag: Flag, taken: list[QRectF]) -> QRectF:
     wide = advance(flag.word, 14, 600) + 4
-    sides = (x - wide - 3, x + 4) if flag.word in LEFT_OF_LINE else (x + 4, x - wide - 3)
-    for row in range(4):
-        for left in sides:
-            spot = QRectF(left, at.zero_y - 20 - 16 * row, wide, 16)
-            inside = at.box.left() <= left and left + wide <= at.box.right()
-            if inside and not any(spot.intersects(other) for other in taken):
-                return spot
-    return QRectF(sides[0], at.zero_y - 84, wide, 16)
+    left, right = x - wide - 3, x + 4
+    is_left = flag.word in LEFT_OF_LINE
+    tries = [(left, 0), (left, 1), (right, 0)] if is_left else [(right, 0), (left, 0), (right, 1)]
+    for side, row in (*tries, (left, 2), (right, 2), (left, 3)):
+        spot = QRectF(side, at.zero_y - 20 - 16 * row, wide, 16)
+        inside = at.box.left() <= side and side + wide <= at.box.right()
+        if inside and not any(spot.intersects(other) for other in taken):
+            return spot
+    return QRectF(left, at.zero_y - 84, wide, 16)
 
 
 def paint_stale(ink: Ink, at: Axes, word: str) -> None:

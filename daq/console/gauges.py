@@ -80,8 +80,8 @@ def pressure(now: Moment, *, near: bool) -> ChannelCell:
         note=f"{note}, at peak" if review else note,
         digits=megapascal(pa),
         unit="MPa",
-        hollow=now.stale,
-        dim=now.dim,
+        hollow=now.blind,
+        dim=now.dim or now.blind,
         mark=mark,
         mark_fill=fill,
         triangle=fill == "yellow",
@@ -95,8 +95,8 @@ def pressure(now: Moment, *, near: bool) -> ChannelCell:
 
 def pressure_mark(now: Moment, *, near: bool, review: bool) -> tuple[str, str]:
     s = now.status
-    if now.stale:
-        return f"STALE, {now.age_text} old" if now.seen else "no number yet", "stale"
+    if now.blind:
+        return old_mark(now), "stale"
     if review and (text := spread(figure(s, "PP1"))):
         return text, ""
     word = s.text("pressure", "word")
@@ -110,6 +110,13 @@ def pressure_mark(now: Moment, *, near: bool, review: bool) -> tuple[str, str]:
     if near and not review:
         return f"{percent:.0f} % of trip, NEAR TRIP", "yellow"
     return f"{grouped(percent)} % of trip", ""
+
+
+def old_mark(now: Moment) -> str:
+    """Numbers that are not of now say so, and since when."""
+    if not now.seen:
+        return "no number yet"
+    return f"STALE, {now.age_text} old" if now.stale else f"NO SAMPLES, {now.link_age}"
 
 
 def percent_of_trip(s: Status) -> float | None:
@@ -183,8 +190,8 @@ def thrust(now: Moment) -> ChannelCell:
         note="at peak" if review else "",
         digits=newton(n),
         unit="N",
-        hollow=now.stale,
-        dim=now.dim,
+        hollow=now.blind,
+        dim=now.dim or now.blind,
         mark=mark,
         mark_fill=fill,
         triangle=triangle,
@@ -200,8 +207,8 @@ def thrust(now: Moment) -> ChannelCell:
 
 def thrust_mark(now: Moment, *, review: bool) -> tuple[str, str, bool]:
     s = now.status
-    if now.stale:
-        return f"STALE, {now.age_text} old" if now.seen else "no number yet", "stale", False
+    if now.blind:
+        return old_mark(now), "stale", False
     if review and (text := spread(figure(s, "PF1"))):
         return text, "", False
     word = s.text("thrust", "word")

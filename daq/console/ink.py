@@ -313,12 +313,13 @@ class Ink:
         asked: float,
     ) -> float:
         y = rect.top()
-        for text, weight, tone, is_new in lines:
+        most = max(1, int((rect.height() + leading * 0.3) / leading))
+        is_cut = len(lines) > most
+        for number, (text, weight, tone, is_new) in enumerate(lines[:most]):
             y += gap if is_new else 0.0
-            if y + leading > rect.bottom() + leading * 0.3:
-                self._note(text, rect.left(), y, 0, px, weight, asked, cut=True)
-                break
-            shown, size, cut = fitted(text, px, weight, rect.width())
+            told = f"{text} …" if is_cut and number == most - 1 else text
+            shown, size, cut = fitted(told, px, weight, rect.width())
+            cut = cut or told != text
             baseline = y + leading * 0.76
             self._draw(rect.left(), baseline, shown, size, weight, tone)
             width = advance(shown, size, weight)

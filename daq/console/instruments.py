@@ -13,7 +13,7 @@ def health(now: Moment) -> HealthCell:
     s = now.status
     hidden = "?" if now.stale else None
     return HealthCell(
-        board=hidden or s.text("board", "state") or "?",
+        board="?" if now.blind else s.text("board", "state") or "?",
         engine=hidden or now.phase or "?",
         differ=not now.stale and s.flag("board", "agrees") is False,
         rows=(

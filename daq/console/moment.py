@@ -54,6 +54,12 @@ class Moment:
         return self.stale or self.status.text("link", "word") == "lost"
 
     @property
+    def link_age(self) -> str:
+        """How long the engine has heard nothing of the board."""
+        old = self.status.number("link", "age_ms")
+        return "" if old is None else age(old / 1e3 + self.age_s)
+
+    @property
     def age_text(self) -> str:
         return age(self.age_s) if self.seen else "never"
 

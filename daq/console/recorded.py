@@ -1,10 +1,243 @@
-"""Charts from the record."""
+"""Charts from the record: the journal is followed, decoded and calibrated like every other reader does.
 
+What the screen draws is what was recorded: raw bytes from the journal, one decoder, the calibration
+that stands in the CONFIG record. Of two pressure channels the higher is drawn, as the big number
+shows it. Only samples, flags and the expected band come from here, never a state word.
+"""
+
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any, Final
 
-from daq.console.source import NoSource, Source
+import numpy as np
+
+from daq.channels.calibration import Calibration
+from daq.channels.envelope import Envelope
+from daq.console.readings import Status
+from daq.console.source import EMPTY, Flag, Name, Outlook, Source, Trace
+from daq.journal.follower import Follower
+from daq.journal.format import RecordType
+from daq.journal.recover import Record
+from firmware_protocol.link import Link, Received
+from firmware_protocol.messages import Identity, Samples
+
+KEEP_S: Final = 240.0
+WORDS: Final = {
+    "GO": "GO",
+    "LIT": "lit",
+    "LINE_OFF": "line off",
+    "LINE_OPENED": "line open",
+    "TRIP": "trip",
+    "BURN_OUT": "burn-out",
+}
+NAMES: Final[tuple[Name, ...]] = ("pressure", "thrust")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a channel's counts stand in a block."""
+
+    name: str
+    group: int
+    index: int
+    calibration: Calibration
+
+
+@dataclass(slots=True, kw_only=True)
+class Line:
+    """One drawn quantity: its envelope and the tick of a known sample."""
+
+    envelope: Envelope
+    step: int = 1
+    index: int = 0
+    tick: int = 0
+
+    def at_s(self, index: float, zero_tick: float, hz: float) -> float:
+        """Seconds of a sample index after `zero_tick`."""
+        return (self.tick + (index - self.index) * self.step - zero_tick) / hz
+
+    def index_at(self, seconds: float, zero_tick: float, hz: float) -> int:
+        return int(self.index + (zero_tick + seconds * hz - self.tick) / self.step)
+
+
+@dataclass(slots=True, kw_only=True)
+class JournalSource:
+    """Feeds the charts from a journal folder; `poll` reads what is new."""
+
+    follower: Follower
+    link: Link = field(default_factory=lambda: Link("host", reader=True))
+    hz: float = 1e6
+    places: dict[Name, list[Place]] = field(default_factory=dict)
+    lines: dict[Name, Line] = field(default_factory=dict)
+    outlooks: dict[Name, Outlook] = field(default_factory=dict)
+    zero_tick: int | None = None
+    marks: list[tuple[int, str]] = field(default_factory=list)
+    boot: int | None = None
+
+    def poll(self) -> None:
+        for record in self.follower.poll():
+            self.take(record)
+
+    def take(self, record: Record) -> None:
+        """One record; what is not for charts is passed over, what is broken too."""
+        try:
+            if record.kind == RecordType.RX:
+                self._bytes(record.body)
+            elif record.kind == RecordType.CONFIG:
+                self._config(record.json())
+            elif record.kind == RecordType.FACT:
+                self._fact(Status(record.json()))
+        except (ValueError, TypeError, KeyError, AttributeError):
+            return
+
+    def strip(self, name: Name, seconds: float, columns: int) -> Trace:
+        line = self.lines.get(name)
+        if line is None:
+            return EMPTY
+        newest = line.tick + (line.envelope.end - 1 - line.index) * line.step
+        return self._trace(line, newest, -seconds, 0.0, columns)
+
+    def burn(self, name: Name, begin_s: float, end_s: float, columns: int) -> Trace:
+        line = self.lines.get(name)
+        if line is None or self.zero_tick is None:
+            return EMPTY
+        return self._trace(line, self.zero_tick, begin_s, end_s, columns)
+
+    def flags(self) -> tuple[Flag, ...]:
+        if self.zero_tick is None:
+            return ()
+        return tuple(Flag((tick - self.zero_tick) / self.hz, word) for tick, word in self.marks)
+
+    def outlook(self, name: Name) -> Outlook | None:
+        return self.outlooks.get(name)
+
+    def _trace(self, line: Line, zero: float, begin_s: float, end_s: float, columns: int) -> Trace:
+        begin = line.index_at(begin_s, zero, self.hz)
+        end = line.index_at(end_s, zero, self.hz) + 1
+        view = line.envelope.query(begin, end, columns)
+        at = (line.tick + (view.middle - line.index) * line.step - zero) / self.hz
+        gaps = tuple(
+            (line.at_s(a, zero, self.hz), line.at_s(b, zero, self.hz))
+            for a, b in line.envelope.gaps(begin, end)[:64]
+        )
+        return Trace(at, np.asarray(view.low, np.float64), np.asarray(view.high, np.float64), gaps)
+
+    def _bytes(self, chunk: bytes) -> None:
+        for event in self.link.receive(chunk):
+            if not isinstance(event, Received):
+                continue
+            if isinstance(event.message, Samples):
+                self._samples(event.message)
+            elif isinstance(event.message, Identity):
+                self._identity(event.message)
+
+    def _identity(self, who: Identity) -> None:
+        """A new boot of the board: its ticks and indices start anew, so do the charts."""
+        self.hz = float(who.tick_hz)
+        if self.boot not in {None, who.boot_nonce}:
+            self.lines.clear()
+            self.marks.clear()
+            self.zero_tick = None
+        self.boot = who.boot_nonce
+
+    def _samples(self, block: Samples) -> None:
+        for name in NAMES:
+            here = [place for place in self.places.get(name, ()) if place.group == block.group]
+            if here and here[0] is self.places[name][0]:
+                self._add(name, block, here)
+
+    def _add(self, name: Name, block: Samples, here: list[Place]) -> None:
+        columns = [at for at in range(8) if block.mask >> at & 1]
+        counts = np.asarray(block.flat(), dtype=np.float64).reshape(-1, block.channels)
+        values = [
+            place.calibration.to_si(counts[:, columns.index(place.index)])
+            for place in here
+            if place.index in columns
+        ]
+        if not values:
+            return
+        line = self.lines.get(name)
+        if line is None:
+            keep = int(KEEP_S * self.hz / max(1, block.step))
+            line = self.lines[name] = Line(envelope=Envelope(keep=keep))
+        line.step, line.index, line.tick = block.step, block.first_index, block.tick
+        line.envelope.append(block.first_index, np.max(values, axis=0))
+
+    def _fact(self, fact: Status) -> None:
+        name, tick = fact.text("fact"), fact.number("tick")
+        if name == "PHASE" and fact.text("to") == "ARM":
+            self.zero_tick = None
+            self.marks.clear()
+        if tick is None or name not in {*WORDS, "LINE_ON"}:
+            return
+        if self.zero_tick is None:
+            self.zero_tick = int(tick)
+        word = WORDS.get(name)
+        if word is not None and word not in {known for _, known in self.marks}:
+            self.marks.append((int(tick), word))
+
+    def _config(self, body: Any) -> None:
+        config = Status(body)
+        found = places_of(config)
+        self.places = {
+            "pressure": [place for place in found if place.calibration.unit == "pa"],
+            "thrust": [place for place in found if place.calibration.unit == "n"],
+        }
+        made = outlooks_of(config)
+        same = made.keys() == self.outlooks.keys() and all(
+            np.array_equal(made[name].high, self.outlooks[name].high) for name in made
+        )
+        if not same:
+            self.outlooks = made
+
+
+def places_of(config: Status) -> list[Place]:
+    """Channels with a calibration and their place, from wherever the record names it."""
+    cards = config.at("calibration")
+    if not isinstance(cards, dict):
+        return []
+    told = {
+        row.text("name"): row
+        for path in (
+            ("channels",),
+            ("settings", "stand", "pressure"),
+            ("settings", "stand", "thrust"),
+        )
+        for row in config.rows(*path)
+    }
+    made = []
+    for number, (name, card) in enumerate(cards.items()):
+        row = told.get(name, Status({}))
+        group, index = row.number("group"), row.number("index")
+        made.append(
+            Place(
+                name=name,
+                group=int(group or 0),
+                index=number if index is None else int(index),
+                calibration=Calibration.from_json(card),
+            )
+        )
+    return made
+
+
+def outlooks_of(config: Status) -> dict[Name, Outlook]:
+    """The expected band: the predicted curve, up to the highest believable and as far below."""
+    rows = config.rows("prediction", "curve") or config.rows("prediction", "points")
+    if len(rows) < 2:
+        return {}
+    at = np.asarray([row.number("at_s") or 0.0 for row in rows])
+    peak = config.number("prediction", "expected_peak_pa")
+    most = config.number("prediction", "expected_max_pa")
+    ratio = most / peak if most and peak else 1.0
+    made: dict[Name, Outlook] = {}
+    keys: tuple[tuple[Name, str], ...] = (("pressure", "pressure_pa"), ("thrust", "thrust_n"))
+    for name, key in keys:
+        curve = np.asarray([row.number(key) or 0.0 for row in rows])
+        if curve.any():
+            made[name] = Outlook(at, curve * max(0.0, 2 - ratio), curve * ratio)
+    return made
 
 
 def follow(folder: Path) -> Source:
-    _ = folder
-    return NoSource()
+    """Charts of a running engine's journal, from its newest segment on."""
+    return JournalSource(follower=Follower(folder, newest=True))

@@ -58,7 +58,7 @@ class Source(Protocol):
         """What happened, by seconds after T-0."""
 
     def outlook(self, name: Name) -> Outlook | None:
-        """The expected band of this run, if one is recorded."""
+        """The expected band of this run, if one is recorded; the same object until it changes."""
 
 
 class NoSource:
@@ -102,6 +102,7 @@ class SketchSource:
     scale: float = 1.0
     is_lit: bool = True
     marks: tuple[Flag, ...] = ()
+    _bands: dict[str, Outlook] = field(default_factory=dict)
 
     def poll(self) -> None:
         return None
@@ -129,6 +130,11 @@ class SketchSource:
         )
 
     def outlook(self, name: Name) -> Outlook | None:
+        if name not in self._bands:
+            self._bands[name] = self._band(name)
+        return self._bands[name]
+
+    def _band(self, name: Name) -> Outlook:
         at = np.linspace(0, self.burn_s * 1.4, 200)
         shape = sketched(at, self.burn_s, 0.0) * self.peak[name]
         low = sketched(at, self.burn_s * 0.97, 0.03) * self.peak[name]

@@ -114,7 +114,7 @@ def phase_rows(view: View, width: int) -> Iterator[list[Span]]:
         (f"   {clock.caption}", "dim"),
     ]
     yield spread(shown, [(clock.note, "")], width)
-    for label, text in view.phase.rows:
+    for label, text in view.phase.full or view.phase.rows:
         yield labelled(label, [(text, "")])
 
 
@@ -273,7 +273,7 @@ class Journalist:
         word = view.phase.word
         if word != self._phase:
             self._phase = word
-            out.append(f"== {word}   {view.phase.rows[0][1]}")
+            out.append(f"== {word}   {(view.phase.full or view.phase.rows)[0][1]}")
             self._progress_ns = None
         news = [(when, what) for when, what in reversed(view.events) if when != "this screen"]
         if view.alarm.rank:

@@ -45,6 +45,8 @@ class PhaseCell:
     word: str
     fill: str
     rows: Pairs
+    full: Pairs = ()
+    """The engine's whole sentences, for whoever has the room."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,7 +27,7 @@ from daq.console.ink import Ink, Placed
 from daq.console.keys import Key, key_at
 from daq.console.screens import foot, gauge, heads, lists, top
 from daq.console.screens.layout import MIN_WINDOW, Layout, layout
-from daq.console.source import Source
+from daq.console.source import Outlook, Source
 from daq.console.tokens import Theme
 from daq.console.view import ChannelCell, ChartsCell, View
 
@@ -113,6 +113,7 @@ class GaugeCell(Cell):
         self._still: QPixmap | None = None
         self._still_key: object = None
         self._still_placed: list[Placed] = []
+        self._outlook: Outlook | None = None
 
     def draw(self, ink: Ink) -> None:
         start = time.perf_counter()
@@ -134,14 +135,8 @@ class GaugeCell(Cell):
         assert self.theme is not None
         still = (cell.rungs, cell.top_si, cell.trip_si)
         outlook = self.source.outlook(gauge.name_of(cell)) if chart.band else None
-        shape = (
-            chart.frame,
-            chart.burn_s,
-            chart.stamp,
-            chart.band,
-            id(type(outlook)),
-            outlook is None,
-        )
+        self._outlook = outlook  # kept, so that its id stays its own
+        shape = (chart.frame, chart.burn_s, chart.stamp, chart.band, id(outlook))
         return (self.size(), self.scale, self.rect_u, self.theme.name, still, shape)
 
     def _draw_still(self, cell: ChannelCell, chart: ChartsCell) -> None:

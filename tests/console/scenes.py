@@ -803,7 +803,13 @@ SCENES = {
             status=with_(
                 ABORT,
                 alarms=[{**ABORT["alarms"][1], "answered_by": None}],
-                pressure={"word": "OVER", "pa": 4.83e6, "percent_of_trip": 101.0},
+                pressure={
+                    "word": "OVER",
+                    "pa": 4.83e6,
+                    "percent_of_trip": 101.0,
+                    "channels": {"p1": 4.83e6, "p2": 4.8e6},
+                },
+                thrust={"n": 2790.0, "compare": "16 % above expected"},
             ),
             local=Local(on_alarm=True),
             burnt_s=2.9,

@@ -173,8 +173,9 @@ def verdict(ink: Ink, rect: QRectF, cell: ChannelCell, x: float, right: float) -
         card(ink, box, cell.mark_fill)
         tone = INK_ON[cell.mark_fill][0]
     left = x
-    if cell.triangle:
-        ink.triangle(x + 3, baseline + 1, 18, tone)
+    if cell.triangle or cell.mark_fill == "red":
+        mark = ink.triangle if cell.triangle else ink.square
+        mark(x + 3, baseline + 1, 17, tone)
         left = x + 28
     ink.text(left, baseline, cell.mark, 19, 700, tone, room=right - left)
 
