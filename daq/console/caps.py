@@ -31,7 +31,7 @@ def keys(now: Moment) -> KeysCell:
             look="ready" if can_hold else "off",
         ),
         enter=enter_cap(now),
-        space=s.text("keys", "space") or "SAFE",
+        space=s.text("keys", "space") or "ABORT",
         space_note="sent again with the next link" if now.stale else s.text("keys", "space_note"),
     )
 

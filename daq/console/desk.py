@@ -300,7 +300,7 @@ class Desk:
         if step is None:
             return ""
         if step.kind == "code":
-            return " ".join("●" * len(typed) + "○" * (CODE_DIGITS - len(typed)))
+            return "●" * len(typed) + "○" * (CODE_DIGITS - len(typed))
         return f"{typed or '_'} {step.unit}".strip()
 
 

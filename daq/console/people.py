@@ -242,7 +242,7 @@ def hold_panel(now: Moment) -> Blocks:
     left, seconds = s.number("circuit", "armed_left_s"), s.number("clock", "seconds")
     if left is not None:
         blocks.append(Pair(label="Armed, left", value=f"{left:.0f} s", big=True))
-    if seconds is not None:
+    if seconds is not None and seconds >= 10:
         blocks.append(Pair(label="Needed to resume", value=f"over {math.ceil(seconds) + 2} s"))
     blocks.append(Rule())
     if seconds is not None and seconds < 10:

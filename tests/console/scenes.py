@@ -748,7 +748,7 @@ SCENES = {
         Scene(
             name="1-preparation-code",
             status=BASE,
-            local=Local(prompt="Code of R. Voss", shown="● ● ○ ○"),
+            local=Local(prompt="Code of R. Voss", shown="●●○○"),
             causes=2,
         ),
         Scene(

@@ -15,7 +15,7 @@ from daq.console.screens.heads import card
 from daq.console.source import Name, Source
 from daq.console.tokens import INK_ON
 from daq.console.view import ChannelCell, ChartsCell, Rung
-from daq.console.wording import megapascal, psi
+from daq.console.wording import NONE, megapascal, psi
 
 BAR_LEFT: Final = 342.0
 BAR_WIDE: Final = 30.0
@@ -149,7 +149,7 @@ def numbers(ink: Ink, rect: QRectF, cell: ChannelCell) -> None:
     tone = "ink2" if cell.dim else "ink"
     room = right - x - unit - 10
     size = 100 if len(cell.digits) > 4 else 104
-    if cell.hollow:
+    if cell.hollow and cell.digits != NONE:
         wide = ink.hollow(x, top + 106, cell.digits, size, 700, "ink2", room=room)
     else:
         wide = ink.text(x - 2, top + 106, cell.digits, size, 700, tone, room=room)

@@ -6,6 +6,7 @@ from PyQt6.QtGui import QPen
 from daq.console.ink import Ink, advance, fitted
 from daq.console.tokens import INK_ON
 from daq.console.view import ApproachCell, CircuitCell, ClockCell, PhaseCell
+from daq.console.wording import NONE
 
 
 def card(ink: Ink, rect: QRectF, fill: str = "card") -> None:
@@ -68,7 +69,7 @@ def big_digits(ink: Ink, start: float, end: float, baseline: float, cell: ClockC
     size = 140 if cell.sign and len(cell.digits) > 4 else 152
     shown, px, _ = fitted(cell.digits, size, 700, room)
     x = end - advance(shown, px, 700)
-    if cell.hollow:
+    if cell.hollow and cell.digits != NONE:
         ink.hollow(x, baseline, cell.digits, size, 700, "ink2", room=room)
     else:
         ink.text(x, baseline, cell.digits, size, 700, "ink2" if cell.dim else "ink", room=room)

@@ -81,6 +81,7 @@ class Panel:
         self.rect = rect
         self.x, self.right = rect.left() + 14, rect.right() - 14
         self.y = rect.top() + 10
+        self._over = 0.0
 
     def choose(self, blocks: list[Block], heights: list[float]) -> tuple[list[Block], int]:
         """Drop open lines from the end, then ticked lines from the start, until all fit."""
@@ -92,6 +93,7 @@ class Panel:
                 break
             del blocks[at], heights[at]
             folded += 1
+        self._over = max(0.0, sum(heights) + (28 if folded else 0) - room)
         return blocks, folded
 
     @staticmethod
@@ -154,7 +156,7 @@ class Panel:
             case Line():
                 self._line(block)
             case Frame():
-                height = min(height, left)
+                height = max(60.0, min(height - self._over, left))
                 self._frame(block, height)
             case Pair():
                 self._pair(block)
