@@ -96,7 +96,7 @@ class JournalWriter:
         self._queue.put((kind, body, host_ns))
 
     def set_config(self, body: bytes) -> None:
-        """The CONFIG that heads every new segment from now on; `put` of a CONFIG sets it too."""
+        """What heads new segments, as `put` of a CONFIG sets it; before the FACT of the same change."""
         self._config = body
 
     def note_sample(self, tick: int, index: int) -> None:
