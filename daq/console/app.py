@@ -81,6 +81,7 @@ class Console:
         for timer in self._timers:
             timer.stop()
         self.client.close()
+        self.source.close()
 
     def read(self) -> None:
         """Newest status in, view out; repainted at each status and at least every 50 ms."""

@@ -111,6 +111,9 @@ class JournalSource:
     def outlook(self, name: Name) -> Outlook | None:
         return self.outlooks.get(name)
 
+    def close(self) -> None:
+        self.follower.close()
+
     def _trace(self, line: Line, zero: float, begin_s: float, end_s: float, columns: int) -> Trace:
         begin = line.index_at(begin_s, zero, self.hz)
         end = line.index_at(end_s, zero, self.hz) + 1

@@ -60,6 +60,9 @@ class Source(Protocol):
     def outlook(self, name: Name) -> Outlook | None:
         """The expected band of this run, if one is recorded; the same object until it changes."""
 
+    def close(self) -> None:
+        """Let go of what it reads."""
+
 
 class NoSource:
     """No record to follow: charts show their frames and no trace."""
@@ -80,6 +83,9 @@ class NoSource:
 
     def outlook(self, name: Name) -> Outlook | None:
         _ = name
+        return None
+
+    def close(self) -> None:
         return None
 
 
@@ -133,6 +139,9 @@ class SketchSource:
         if name not in self._bands:
             self._bands[name] = self._band(name)
         return self._bands[name]
+
+    def close(self) -> None:
+        return None
 
     def _band(self, name: Name) -> Outlook:
         at = np.linspace(0, self.burn_s * 1.4, 200)
