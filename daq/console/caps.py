@@ -59,7 +59,7 @@ def enter_cap(now: Moment) -> Cap:
 
 def two_lines(label: str) -> tuple[str, str]:
     """`Sign as RV` -> (`Sign`, `as RV`); a full name becomes its initials."""
-    first, _, rest = label.partition(" ")
+    first, _, rest = label.replace("two names", "2 names").replace(",", "").partition(" ")
     if rest.startswith("as ") and len(rest) > 7:
         rest = f"as {initials(rest[3:])}"
     return first, rest

@@ -6,7 +6,7 @@ stale or blind console cannot know reads "was ..." or "?", never as if it were s
 
 from typing import Final, Literal
 
-from daq.console.moment import QUIET, Moment
+from daq.console.moment import QUIET, WAITS, Moment
 from daq.console.readings import Status
 from daq.console.view import (
     AlarmLine,
@@ -198,7 +198,7 @@ def clock(now: Moment) -> ClockCell:
     seconds = s.number("clock", "seconds")
     form, sign = s.text("clock", "form"), s.text("clock", "sign")
     digits = NONE if seconds is None else digits_of(s, seconds)
-    caption = s.text("clock", "caption")
+    caption = sentence(s.text("clock", "caption"))
     is_crowded = form == "min:s" and len(digits) > 4 and not sign
     if is_crowded:
         caption += ", min:s"
@@ -251,8 +251,7 @@ def approach(now: Moment) -> ApproachCell:
         last = "Last seen OPEN" if now.seen else "No status yet"
         lines: tuple[str, ...] = ("Treat as CLOSED", last, "Nobody goes forward")
         return ApproachCell(word="UNKNOWN", look="unknown", note=now.age_text, lines=lines)
-    reason = s.text("approach", "reason")
-    lines = tuple(line for line in (reason, *s.words("approach", "lines")) if line)[:3]
+    lines = approach_lines(now, is_open=is_open)
     if is_open and now.in_rehearsal:
         asked = ("Released, in rehearsal", "The real stand: ask the", "range officer")
         return ApproachCell(word="OPEN", look="rehearsal", note="rehearsal only", lines=asked)
@@ -262,6 +261,23 @@ def approach(now: Moment) -> ApproachCell:
         note=approach_note(s, is_open),
         lines=lines,
     )
+
+
+def approach_lines(now: Moment, *, is_open: bool) -> tuple[str, ...]:
+    """Reason, the engine's own lines; after an attempt also what the plate must not be read as."""
+    s = now.status
+    told = [sentence(s.text("approach", "reason")), *s.words("approach", "lines")]
+    names = s.words("approach", "names")
+    if is_open and names and not any(name in line for name in names for line in told):
+        told.append(f"by {' and '.join(names)}")
+    if not is_open and now.phase in WAITS and len(told) < 3:
+        told.append("Dead circuit is not enough")
+    return tuple(line for line in told if line)[:3]
+
+
+def sentence(text: str) -> str:
+    """The same words with a capital at the start."""
+    return text[:1].upper() + text[1:]
 
 
 def approach_note(s: Status, is_open: bool) -> str:

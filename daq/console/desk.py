@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from daq.console.keys import DIGITS, Key, TwoHands
 from daq.console.moment import QUIET, WAITS, Local, Moment
-from daq.console.people import framed_line
+from daq.console.people import LAST_HOLD_S, framed_line
 from daq.console.readings import Status
 
 Json = dict[str, Any]
@@ -65,6 +65,7 @@ class Desk:
         self._entry = Entry()
         self._digits = ""
         self._line: str | None = None
+        self._crew: tuple[str, ...] = ()
         self._on_alarm = False
         self._key_ns = -IDLE_NS
         self._p_ns: int | None = None
@@ -103,11 +104,11 @@ class Desk:
         return []
 
     def letter(self, text: str, now: Moment) -> None:
-        """A printable character; it counts only where the frame asks for a text."""
+        """A printable character; it counts only where the frame asks for a text. `_` is a gap."""
         step = self._entry.step
         is_text = step is not None and step.kind == "value" and not step.unit
         if is_text and text.isprintable() and text != " " and not now.stale:
-            self._entry.typed = (self._entry.typed + text)[:MOST_TYPED]
+            self._entry.typed = (self._entry.typed + text.replace("_", " "))[:MOST_TYPED]
 
     @property
     def wants_text(self) -> bool:
@@ -146,6 +147,7 @@ class Desk:
             line=self._line,
             on_alarm=self._on_alarm,
             notice=self.notice,
+            crew=self._crew,
             size_ok=self.size_ok,
         )
 
@@ -203,10 +205,10 @@ class Desk:
         return True
 
     def _confirmed(self, now: Moment) -> Json:
-        row = framed_line(now)
+        row, codes = framed_line(now), self._entry.codes
         if row is None:
-            return {"wish": "enter"}
-        name, codes = row.text("id"), self._entry.codes
+            return self._without_frame(now)
+        name = row.text("id")
         who = row.text("needs_code_of") or row.text("who")
         if name == "resume":
             return {"wish": "resume", "by": names_of(row), "codes": list(codes)}
@@ -220,6 +222,15 @@ class Desk:
         if self._entry.values:
             wish["values"] = dict(self._entry.values)
         return wish
+
+    def _without_frame(self, now: Moment) -> Json:
+        """Enter in ARM after the eighth digit, and in a hold for which no frame was given."""
+        if now.phase != "HOLD":
+            return {"wish": "enter"}
+        seconds = now.status.number("clock", "seconds")
+        if seconds is not None and seconds < LAST_HOLD_S:
+            return {"wish": "recycle", "to_s": STEP_S}
+        return {"wish": "resume", "by": list(self._crew), "codes": list(self._entry.codes)}
 
     def _type(self, mark: str, now: Moment) -> list[Json]:
         if now.phase == "ARM":
@@ -259,12 +270,22 @@ class Desk:
     # ---- keeping up --------------------------------------------------------------------------
 
     def _follow_frame(self, now: Moment) -> None:
-        steps, owner = steps_of(now)
+        self._know_crew(now.status)
+        steps, owner = steps_of(now, self._crew)
         if owner != self._entry.owner:
             self._entry = Entry(owner=owner, steps=steps)
             self.notice = ""
         if now.phase not in WAITS | {"SAFE"}:
             self._line = None
+
+    def _know_crew(self, s: Status) -> None:
+        """Conductor and range safety officer: as the status names them, or as they typed in ARM."""
+        told = [name for role in ("TC", "RSO") if (name := s.text("crew", role))]
+        typist = s.text("arming", "typist")
+        if len(told) == 2:
+            self._crew = tuple(told)
+        elif typist and s.text("phase") == "ARM" and typist not in self._crew:
+            self._crew = (*self._crew, typist)[-2:]
 
     def _follow_alarm(self, s: Status, now_ns: int) -> None:
         is_open = any(not row.text("answered_by") for row in s.rows("alarms"))
@@ -301,7 +322,9 @@ class Desk:
             return ""
         if step.kind == "code":
             return "●" * len(typed) + "○" * (CODE_DIGITS - len(typed))
-        return f"{typed or '_'} {step.unit}".strip()
+        if not step.unit and not typed:
+            return "letters, _ for a gap"
+        return f"{typed}_ {step.unit}".strip()
 
 
 def as_value(typed: str, unit: str) -> float | str | None:
@@ -323,7 +346,7 @@ def names_of(row: Status) -> list[str]:
     return named or ([one] if one else [])
 
 
-def steps_of(now: Moment) -> tuple[tuple[Step, ...], str]:
+def steps_of(now: Moment, crew: tuple[str, ...] = ()) -> tuple[tuple[Step, ...], str]:
     """What the frame asks for, and a name for the frame that changes whenever the asking does."""
     s = now.status
     if now.phase == "ARM" and s.text("arming", "state") in {"offered", "typing"}:
@@ -331,6 +354,10 @@ def steps_of(now: Moment) -> tuple[tuple[Step, ...], str]:
         steps = code_steps([typist] if typist else [])
         return steps, f"arming {len(s.text('arming', 'typed')) // 4}"
     row = framed_line(now)
+    if row is None and now.phase == "HOLD":
+        seconds = s.number("clock", "seconds")
+        is_late = seconds is not None and seconds < LAST_HOLD_S
+        return () if is_late else code_steps(crew), f"HOLD {crew} {is_late}"
     if row is None:
         return (), now.phase
     asks = [

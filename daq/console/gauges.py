@@ -12,6 +12,9 @@ from daq.console.wording import grouped, megapascal, newton, pounds, psi
 NEAR_DELAY_NS: Final = 100_000_000
 CLEAR_NS: Final = 1_000_000_000
 CLEAR_BELOW: Final = 0.03
+THRUST_SLACK: Final = 0.05
+"""Thrust further above the expected maximum than this is marked (common practice, no source)."""
+BEFORE: Final = frozenset({"SAFE", "ARM", "COUNTDOWN", "HOLD", "FIRE"})
 WORDS: Final = {
     "NOT PROVEN": "NOT PROVEN",
     "STUCK": "NOT PROVEN, stuck",
@@ -215,7 +218,12 @@ def thrust_mark(now: Moment, *, review: bool) -> tuple[str, str, bool]:
     if word in WORDS:
         return WORDS[word].replace("pressure", "thrust"), "yellow", True
     compare = s.text("thrust", "compare")
-    return compare, "", "above expected" in compare or "below expected" in compare
+    expected = s.number("limits", "expected_thrust_n")
+    if not compare and expected is not None and now.phase in BEFORE:
+        compare = f"expected peak {newton(expected)} N"
+    n = s.number("thrust", "n")
+    is_over = n is not None and expected is not None and n > (1 + THRUST_SLACK) * expected
+    return compare, "", is_over and "above" in compare
 
 
 def thrust_lines(now: Moment, n: float | None, *, review: bool) -> tuple[str, ...]:

@@ -99,11 +99,13 @@ def advance(text: str, px: float, weight: int) -> float:
 
 
 @lru_cache(maxsize=1024)
-def fitted(text: str, px: float, weight: int, room: float) -> tuple[str, float, bool]:
+def fitted(
+    text: str, px: float, weight: int, room: float, smallest: float = SMALLEST
+) -> tuple[str, float, bool]:
     """(text, px, cut) such that it is no wider than `room`."""
     size = px
-    while advance(text, size, weight) > room and size > SMALLEST:
-        size = max(SMALLEST, size - 1)
+    while advance(text, size, weight) > room and size > smallest:
+        size = max(smallest, size - 1)
     if advance(text, size, weight) <= room:
         return text, size, False
     short = metrics(size, weight).elidedText(text, Qt.TextElideMode.ElideRight, max(room, 0))
@@ -200,11 +202,12 @@ class Ink:
         *,
         room: float,
         align: str = "left",
+        smallest: float = SMALLEST,
     ) -> float:
         """One line; its width. `room` is what the cell gives; align right and centre start from x."""
         if not text:
             return 0.0
-        shown, size, cut = fitted(text, px, weight, room)
+        shown, size, cut = fitted(text, px, weight, room, smallest)
         width = advance(shown, size, weight)
         left = {"left": x, "right": x - width, "centre": x - width / 2}[align]
         self._draw(left, baseline, shown, size, weight, tone)

@@ -28,6 +28,7 @@ class Local:
     line: str | None = None
     on_alarm: bool = False
     notice: str = ""
+    crew: tuple[str, ...] = ()
     size_ok: bool = True
 
 

@@ -25,6 +25,8 @@ from daq.console.view import (
 from daq.console.wording import initials, megapascal, min_s, newton, setup
 
 Blocks = tuple[Block, ...]
+LAST_HOLD_S: Final = 10.0
+"""A hold inside the last ten seconds can only be recycled."""
 ROWS: Final = 8
 """Conditions listed at most; the ones that do not hold come first."""
 
@@ -137,7 +139,7 @@ def frame_lines(now: Moment, row: Status) -> list[str]:
         lines.append(f"Say: {say}")
     if reply := row.text("reply"):
         lines.append(f"Reply: {reply}")
-    if by := row.words("by"):
+    if by := row.words("by") or row.words("signed_by"):
         lines.append(f"Signed: {' and '.join(by)}")
     needed = row.text("needs_code_of")
     if now.local.notice:
@@ -198,14 +200,21 @@ def conditions_title(s: Status, name: str) -> Title:
 
 def condition_lines(s: Status, most: int) -> Blocks:
     rows = sorted(s.rows("conditions"), key=lambda row: row.flag("holds") is not False)
-    return tuple(
-        Line(
-            text=row.text("name"),
-            right=row.text("text"),
-            done=row.flag("holds") is True,
-            fill="" if row.flag("holds") is not False else "yellow",
-        )
-        for row in rows[:most]
+    return tuple(condition_line(row) for row in rows[:most])
+
+
+def condition_line(row: Status) -> Line:
+    """Name and value; where the engine's text is itself the phrase, that alone."""
+    name, text, holds = row.text("name"), row.text("text"), row.flag("holds") is not False
+    is_key = name[:1].islower()
+    shown = name
+    if is_key:
+        shown = text if holds else name.replace("_", " ").capitalize()
+    return Line(
+        text=shown,
+        right="" if is_key else text,
+        done=holds and row.flag("holds") is True,
+        fill="" if holds else "yellow",
     )
 
 
@@ -236,22 +245,38 @@ def burn_time(s: Status) -> Blocks:
 
 def hold_panel(now: Moment) -> Blocks:
     s = now.status
-    blocks: list[Block] = [conditions_title(s, "Hold"), *phase_frame(now)]
-    if len(blocks) == 1:
-        blocks += condition_lines(s, 4)
+    given = phase_frame(now)
+    blocks: list[Block] = [conditions_title(s, "Hold"), *(given or (hold_frame(now),))]
     left, seconds = s.number("circuit", "armed_left_s"), s.number("clock", "seconds")
     if left is not None:
         blocks.append(Pair(label="Armed, left", value=f"{left:.0f} s", big=True))
-    if seconds is not None and seconds >= 10:
+    if seconds is not None and seconds >= LAST_HOLD_S:
         blocks.append(Pair(label="Needed to resume", value=f"over {math.ceil(seconds) + 2} s"))
     blocks.append(Rule())
-    if seconds is not None and seconds < 10:
+    if seconds is not None and seconds < LAST_HOLD_S:
         return (*blocks, Say(text="Below T−10 s: only a new count.", bold=True))
     return (
         *blocks,
         Say(text="Two names resume, each with a code."),
         Say(text="Below T−10 s: only a new count."),
     )
+
+
+def hold_frame(now: Moment) -> Frame:
+    """What broke with its limit, and what Enter does, when the engine gives no frame of its own."""
+    s = now.status
+    broke = [row.text("text") for row in s.rows("conditions") if row.flag("holds") is False]
+    head = broke[0] if broke else s.text("hold", "why") or "Hold called"
+    seconds = s.number("clock", "seconds")
+    if now.local.notice:
+        lines = [now.local.notice]
+    elif seconds is not None and seconds < LAST_HOLD_S:
+        lines = ["Enter: new count."]
+    elif now.local.prompt:
+        lines = []
+    else:
+        lines = [f"{now.local.crew[0]}: code, Enter" if now.local.crew else "Two names, codes."]
+    return Frame(head=head, lines=tuple(lines), entry=entry_line(now), live=not now.local.on_alarm)
 
 
 def fire_panel(now: Moment) -> Blocks:

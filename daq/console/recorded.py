@@ -5,7 +5,7 @@ that stands in the CONFIG record. Of two pressure channels the higher is drawn, 
 shows it. Only samples, flags and the expected band come from here, never a state word.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,7 +14,7 @@ import numpy as np
 from daq.channels.calibration import Calibration
 from daq.channels.envelope import Envelope
 from daq.console.readings import Status
-from daq.console.source import EMPTY, Flag, Name, Outlook, Source, Trace
+from daq.console.source import EMPTY, Flag, Floats, Name, Outlook, Source, Trace
 from daq.journal.follower import Follower
 from daq.journal.format import RecordType
 from daq.journal.recover import Record
@@ -41,6 +41,14 @@ class Place:
     group: int
     index: int
     calibration: Calibration
+    zero_counts: float | None = None
+
+    def si(self, counts: Floats) -> Floats:
+        """Pa as the calibration says; N from the zero, as the big number shows it."""
+        value = self.calibration.to_si(counts)
+        if self.zero_counts is None or self.calibration.unit != "n":
+            return value
+        return value - self.calibration.to_si(self.zero_counts)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -153,7 +161,7 @@ class JournalSource:
         columns = [at for at in range(8) if block.mask >> at & 1]
         counts = np.asarray(block.flat(), dtype=np.float64).reshape(-1, block.channels)
         values = [
-            place.calibration.to_si(counts[:, columns.index(place.index)])
+            place.si(counts[:, columns.index(place.index)])
             for place in here
             if place.index in columns
         ]
@@ -171,6 +179,8 @@ class JournalSource:
         if name == "PHASE" and fact.text("to") == "ARM":
             self.zero_tick = None
             self.marks.clear()
+        if name == "TARE":
+            self._tare(fact.text("channel"), fact.number("counts"))
         if tick is None or name not in {*WORDS, "LINE_ON"}:
             return
         if self.zero_tick is None:
@@ -178,6 +188,13 @@ class JournalSource:
         word = WORDS.get(name)
         if word is not None and word not in {known for _, known in self.marks}:
             self.marks.append((int(tick), word))
+
+    def _tare(self, channel: str, counts: float | None) -> None:
+        for name, places in self.places.items():
+            self.places[name] = [
+                replace(place, zero_counts=counts) if place.name == channel else place
+                for place in places
+            ]
 
     def _config(self, body: Any) -> None:
         config = Status(body)
@@ -218,6 +235,7 @@ def places_of(config: Status) -> list[Place]:
                 group=int(group or 0),
                 index=number if index is None else int(index),
                 calibration=Calibration.from_json(card),
+                zero_counts=row.number("zero_counts"),
             )
         )
     return made
@@ -229,8 +247,8 @@ def outlooks_of(config: Status) -> dict[Name, Outlook]:
     if len(rows) < 2:
         return {}
     at = np.asarray([row.number("at_s") or 0.0 for row in rows])
-    peak = config.number("prediction", "expected_peak_pa")
-    most = config.number("prediction", "expected_max_pa")
+    peak = config.number("prediction", "peak_pa")
+    most = config.number("limits", "expected_max_pa")
     ratio = most / peak if most and peak else 1.0
     made: dict[Name, Outlook] = {}
     keys: tuple[tuple[Name, str], ...] = (("pressure", "pressure_pa"), ("thrust", "thrust_n"))

@@ -307,3 +307,21 @@ def test_up_and_down_choose_among_open_lines():
     typed(desk, ["Down", "Down", "Up"], BASE)
     assert desk.follow(at(BASE), NOW_NS).line == "D8"
     assert desk.follow(at(COUNT), NOW_NS).line is None
+
+
+def test_a_hold_without_a_frame_is_left_by_the_two_who_armed():
+    desk = Desk()
+    for typed_so_far, name in (("", "A. Lind"), ("4817", "R. Voss")):
+        desk.follow(at(with_(ARM, arming={"typed": typed_so_far, "typist": name})), NOW_NS)
+    bare = with_(HOLD, checklist={"frame": None})
+    keys = ["1", "1", "1", "1", "Enter", "2", "2", "2", "2", "Enter"]
+    assert typed(desk, keys, bare) == [
+        {"wish": "resume", "by": ["A. Lind", "R. Voss"], "codes": ["1111", "2222"]}
+    ]
+    late = with_(bare, clock={"seconds": 9.0})
+    assert typed(desk, ["Enter"], late) == [{"wish": "recycle", "to_s": 60.0}]
+
+
+def test_the_status_may_name_conductor_and_officer():
+    bare = with_(HOLD, checklist={"frame": None}, crew={"TC": "A. Lind", "RSO": "R. Voss"})
+    assert Desk().follow(at(bare), NOW_NS).crew == ("A. Lind", "R. Voss")

@@ -39,13 +39,13 @@ CONFIG = {
         "f1": {**CARD, "channel": "f1", "unit": "n", "c0": 0.0, "c1": 0.1},
     },
     "channels": [
-        {"name": "f1", "group": 0, "index": 2},
+        {"name": "f1", "group": 0, "index": 2, "zero_counts": 50},
         {"name": "p1", "group": 0, "index": 0},
         {"name": "p2", "group": 0, "index": 1},
     ],
+    "limits": {"expected_max_pa": 4.21e6},
     "prediction": {
-        "expected_peak_pa": 3.9e6,
-        "expected_max_pa": 4.21e6,
+        "peak_pa": 3.9e6,
         "curve": [
             {"at_s": 0.0, "pressure_pa": 0.0, "thrust_n": 0.0},
             {"at_s": 0.3, "pressure_pa": 3.9e6, "thrust_n": 1400.0},
@@ -120,7 +120,7 @@ def test_the_higher_pressure_is_drawn_in_pascal_and_a_gap_stays_a_gap(tmp_path):
     assert trace.at_s[-1] == pytest.approx(0.0, abs=1e-9)
     ((begin, end),) = trace.gaps
     assert end - begin == pytest.approx(0.010)
-    assert np.nanmax(source.strip("thrust", 1.0, 100).high) == pytest.approx(10.0)
+    assert np.nanmax(source.strip("thrust", 1.0, 100).high) == pytest.approx(5.0)
 
 
 def test_seconds_count_from_go_and_flags_stand_at_their_ticks(tmp_path):
@@ -144,6 +144,19 @@ def test_seconds_count_from_go_and_flags_stand_at_their_ticks(tmp_path):
     after = trace.at_s >= 0
     assert np.nanmin(trace.high[after]) == pytest.approx(3e5)
     assert np.nanmax(trace.high[~after]) == pytest.approx(0.0)
+
+
+def test_thrust_is_drawn_from_the_newest_zero(tmp_path):
+    wire = Wire()
+    source = source_of(
+        written(
+            tmp_path,
+            (RecordType.CONFIG, CONFIG),
+            (RecordType.FACT, {"fact": "TARE", "t": 1.0, "channel": "f1", "counts": 80}),
+            (RecordType.RX, wire.hello() + wire.samples(0, [(10, 10, 100)] * 5)),
+        )
+    )
+    assert np.nanmax(source.strip("thrust", 1.0, 100).high) == pytest.approx(2.0)
 
 
 def test_a_new_arming_and_a_board_restart_start_the_charts_anew(tmp_path):

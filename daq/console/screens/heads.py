@@ -46,7 +46,7 @@ def paint_phase(ink: Ink, rect: QRectF, cell: PhaseCell) -> None:
 def paint_clock(ink: Ink, rect: QRectF, cell: ClockCell) -> None:
     card(ink, rect)
     x, right, top = rect.left() + 14, rect.right() - 14, rect.top()
-    note = ink.text(right, top + 22, cell.note, 18, 700, room=300, align="right")
+    note = ink.text(right, top + 22, cell.note, 18, 700, room=right - x - 110, align="right")
     ink.text(x, top + 22, cell.caption, 16, 500, "ink2", room=right - x - note - 16)
     tone = "ink2" if cell.dim or cell.hollow else "ink"
     start = x

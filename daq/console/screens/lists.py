@@ -210,7 +210,9 @@ class Panel:
         wide = advance(block.right, 14, 500)
         most = min(wide + 1, max(whole - advance(block.text, 15, 500), whole * 0.4))
         used = self._right(baseline, block.right, 14, 500, tone if block.fill else "ink2", most)
-        self.ink.text(self.x + 22, baseline, block.text, 15, 500, tone, room=whole - used)
+        self.ink.text(
+            self.x + 22, baseline, block.text, 15, 500, tone, room=whole - used, smallest=13
+        )
 
     def _frame(self, block: Frame, height: float) -> None:
         box = QRectF(self.rect.left() + 7, self.y - 1, self.rect.width() - 14, height - 6)
