@@ -20,13 +20,15 @@ from daq.console.cues import Cues
 from daq.console.desk import Desk
 from daq.console.keys import Key
 from daq.console.moment import Local
-from daq.console.recorded import follow
+from daq.console.recorded import JournalSource, follow
 from daq.console.sound import Player
 from daq.console.source import NoSource, Source
 from daq.console.state import Fold
 from daq.console.tokens import THEMES, Theme
 from daq.console.view import View
 from daq.console.window import ConsoleWindow
+from daq.journal.follower import Follower
+from daq.journal.format import RecordType
 
 BEAT_MS: Final = 50
 READ_MS: Final = 15
@@ -190,6 +192,39 @@ def shot(
     app.processEvents()
     window.grab().save(str(path))
     return window
+
+
+def journal_shots(
+    journal: Path, out_dir: Path, *, themes: Sequence[str] = ("light",), size: Size = (1366, 768)
+) -> list[Path]:
+    """One PNG per phase and theme of a recorded journal: the screen as it stood at its end."""
+    out_dir.mkdir(parents=True, exist_ok=True)
+    source, fold = JournalSource(follower=Follower(journal)), Fold()
+    made: list[Path] = []
+    before = ""
+    seen_ns = 0
+
+    def shoot() -> None:
+        number = len(made) // len(themes) + 1
+        for theme in themes:
+            path = out_dir / f"{number:02d}-{before}-{theme}.png"
+            shot(fold.view(seen_ns), path, theme=THEMES[theme], size=size, source=source).close()
+            made.append(path)
+
+    while records := source.follower.poll():
+        for record in records:
+            if record.kind == RecordType.STATUS:
+                status = record.json()
+                if before not in {"", status.get("phase")}:
+                    shoot()
+                before, seen_ns = str(status.get("phase")), record.host_ns
+                fold.take(status, seen_ns)
+            else:
+                source.take(record)
+    if before:
+        shoot()
+    source.close()
+    return made
 
 
 def render_shots(

@@ -143,7 +143,7 @@ def phase(now: Moment) -> PhaseCell:
     told = (s.text("now"), s.text("next"), s.text("not_yet"))
     short = SHORT.get(now.phase, told)
     rows = tuple(
-        (label, text if len(text) <= ROW_LETTERS else brief)
+        (label, text.removesuffix(".") if len(text) <= ROW_LETTERS else brief)
         for label, text, brief in zip(labels, told, short, strict=True)
     )
     full = tuple(zip(labels, told, strict=True))

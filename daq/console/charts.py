@@ -151,7 +151,7 @@ def paint_outlook(ink: Ink, at: Axes, outlook: Outlook) -> None:
 def paint_stamp(ink: Ink, at: Axes, word: str) -> None:
     """REHEARSAL or DRY in every chart."""
     middle = at.x(at.begin_s + (at.end_s - at.begin_s) * 0.45)
-    y = at.y(at.top_si * 0.36)
+    y = at.y(at.top_si * 0.30)
     wide = advance(word, 18, 800)
     ink.fill(QRectF(middle - wide / 2 - 4, y - 17, wide + 8, 22), "card")
     ink.text(middle, y, word, 18, 800, room=wide + 2, align="centre")

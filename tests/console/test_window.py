@@ -1,6 +1,7 @@
 """Every text inside its cell and beside every other, in every scene, theme and window size."""
 
 import itertools
+import json
 import sys
 import time
 from pathlib import Path
@@ -12,12 +13,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 from PyQt6.QtCore import QRectF
 from scenes import BASE, NOW_NS, SCENES, Scene, with_
 
-from daq.console.app import application, render_shots
+from daq.console.app import application, journal_shots, render_shots
 from daq.console.ink import family
 from daq.console.screens.layout import layout
 from daq.console.source import NoSource
 from daq.console.tokens import THEMES
 from daq.console.window import ConsoleWindow
+from daq.journal.format import RecordType
+from daq.journal.writer import JournalWriter
+from daq.procedure.checklist import load_checklist
 from daq.procedure.phases import WORDS
 
 SIZES = [(1280, 720), (1366, 768), (1920, 1080)]
@@ -193,6 +197,21 @@ def test_shots_are_written_for_every_status_and_theme(tmp_path):
     assert all(path.stat().st_size > 10_000 for path in made)
 
 
+def test_a_recorded_journal_is_shown_phase_by_phase(tmp_path):
+    writer = JournalWriter(tmp_path / "journal", rehearsal=True)
+    writer.start()
+    for name in ("2-count-armed", "3-fire", "4-burn"):
+        for _ in range(3):
+            writer.put(RecordType.STATUS, json.dumps(SCENES[name].status).encode(), 0)
+    writer.close()
+    made = journal_shots(tmp_path / "journal", tmp_path / "out", size=(1280, 720))
+    assert [path.name for path in made] == [
+        "01-COUNTDOWN-light.png",
+        "02-FIRE-light.png",
+        "03-BURNING-light.png",
+    ]
+
+
 def test_without_inter_every_text_is_fitted(monkeypatch):
     from daq.console import ink
 
@@ -205,3 +224,35 @@ def test_without_inter_every_text_is_fitted(monkeypatch):
         window.close()
     for cached in (ink.font, ink.metrics, ink.advance, ink.fitted, ink.wrapped):
         cached.cache_clear()
+
+
+CHECKLISTS = sorted(Path("config/checklists").glob("*.toml"))
+
+
+def checklist_frames():
+    for path in CHECKLISTS:
+        for line in load_checklist(path).lines:
+            if not line.auto:
+                yield pytest.param(line, id=f"{path.stem}-{line.id}")
+
+
+@pytest.mark.parametrize("line", list(checklist_frames()))
+def test_every_line_of_our_checklists_is_readable_in_the_frame(line):
+    status = with_(BASE)
+    status["checklist"]["frame"] = {
+        "id": line.id,
+        "text": line.text,
+        "who": "Marta Lindqvist",
+        "signed_by": ["Pavel Hruska"] if line.second else [],
+        "needs_code_of": "Marta Lindqvist" if line.second else None,
+        "say": line.say,
+        "reply": line.reply,
+        "asks": [],
+    }
+    window = painted(Scene(name="line", status=status).view())
+    people = window.cells["people"].placed
+    assert outside(people) == []
+    in_frame = [each for each in people if each.asked_px == 20 and not each.text.startswith("D ")]
+    assert not [each.text for each in in_frame if each.cut]
+    assert min(each.drawn_px for each in in_frame) >= 14
+    window.close()
