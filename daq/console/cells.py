@@ -266,7 +266,12 @@ def approach(now: Moment) -> ApproachCell:
 def approach_lines(now: Moment, *, is_open: bool) -> tuple[str, ...]:
     """Reason, the engine's own lines; after an attempt also what the plate must not be read as."""
     s = now.status
-    told = [sentence(s.text("approach", "reason")), *s.words("approach", "lines")]
+    told = [sentence(s.text("approach", "reason"))]
+    of_wait = ("runs", "starts", "stands")
+    told += [
+        f"Wait {line}" if line.startswith(of_wait) else line
+        for line in s.words("approach", "lines")
+    ]
     names = s.words("approach", "names")
     if is_open and names and not any(name in line for name in names for line in told):
         told.append(f"by {' and '.join(names)}")

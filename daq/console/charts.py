@@ -72,15 +72,15 @@ def paint_frame(
     cell: ChartsCell,
     *,
     trip_si: float | None,
-    labels_to: float,
+    taken: list[QRectF],
     scale: tuple[float, str],
 ) -> None:
     """Everything that does not move: call once per run, into the static layer.
 
-    `labels_to`: y above which no value label may stand (the ladder's labels are there); `scale`:
+    `taken`: where the ladder's labels stand, so that no value label meets them; `scale`:
     (SI per shown unit, unit).
     """
-    value_axis(ink, at, labels_to, scale)
+    value_axis(ink, at, taken, scale)
     time_axis(ink, at, cell)
     if trip_si is not None:
         y = at.y(trip_si)
@@ -89,13 +89,13 @@ def paint_frame(
         ink.line(at.box.left(), y, at.box.right(), y, "ink", 2.5)
 
 
-def value_axis(ink: Ink, at: Axes, labels_to: float, scale: tuple[float, str]) -> None:
+def value_axis(ink: Ink, at: Axes, taken: list[QRectF], scale: tuple[float, str]) -> None:
     per, unit = scale
     left = at.box.left()
     ink.line(left, at.box.top(), left, at.box.bottom(), "line", 1)
     step = nice_step(at.top_si / per, 7 if per > 1 else 4)
     values = [n * step for n in range(int(at.top_si / per / step) + 1)]
-    shown = [value for value in values if at.y(value * per) > labels_to + 10]
+    shown = [value for value in values if not meets(at, value * per, taken)]
     for value in values:
         y = at.y(value * per)
         if y < at.box.top() + 4:
@@ -108,6 +108,13 @@ def value_axis(ink: Ink, at: Axes, labels_to: float, scale: tuple[float, str]) -
             text += f" {unit}" if value == shown[-1] else ""
             ink.text(left - 5, y + 5, text, 14, 500, "ink2", room=64, align="right")
             ink.line(left - 4, y, left, y, "line", 1)
+
+
+def meets(at: Axes, si: float, taken: list[QRectF]) -> bool:
+    """Whether a value label would touch a label of the ladder; all above the ladder's lowest do."""
+    label = QRectF(at.box.left() - 62, at.y(si) - 7, 58, 14)
+    reach = [rect for rect in taken if rect.right() > label.left()]
+    return any(label.intersects(rect) or label.bottom() <= rect.top() for rect in reach)
 
 
 def time_axis(ink: Ink, at: Axes, cell: ChartsCell) -> None:
@@ -150,11 +157,16 @@ def paint_outlook(ink: Ink, at: Axes, outlook: Outlook) -> None:
 
 def paint_stamp(ink: Ink, at: Axes, word: str) -> None:
     """REHEARSAL or DRY in every chart."""
+    box = stamp_box(at, word)
+    ink.fill(box, "card")
+    ink.text(box.center().x(), box.bottom() - 5, word, 18, 800, room=box.width(), align="centre")
+
+
+def stamp_box(at: Axes, word: str) -> QRectF:
+    """Where the stamp stands; flags keep clear of it."""
     middle = at.x(at.begin_s + (at.end_s - at.begin_s) * 0.45)
-    y = at.y(at.top_si * 0.30)
     wide = advance(word, 18, 800)
-    ink.fill(QRectF(middle - wide / 2 - 4, y - 17, wide + 8, 22), "card")
-    ink.text(middle, y, word, 18, 800, room=wide + 2, align="centre")
+    return QRectF(middle - wide / 2 - 4, at.y(at.top_si * 0.30) - 17, wide + 8, 22)
 
 
 def paint_trace(ink: Ink, at: Axes, trace: Trace, cell: ChartsCell) -> None:
@@ -237,9 +249,9 @@ def draw_head(ink: Ink, spot: QPointF, cell: ChartsCell, *, pressure: bool) -> N
     ink.painter.drawPath(path)
 
 
-def paint_flags(ink: Ink, at: Axes, flags: tuple[Flag, ...]) -> None:
+def paint_flags(ink: Ink, at: Axes, flags: tuple[Flag, ...], stamp: str) -> None:
     """Dashed lines with a word at the foot; a word that would touch another goes one row up."""
-    taken: list[QRectF] = []
+    taken = [stamp_box(at, stamp)] if stamp else []
     for flag in flags:
         if not at.begin_s <= flag.at_s <= at.end_s:
             continue

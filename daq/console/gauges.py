@@ -168,7 +168,7 @@ def ladder(now: Moment) -> tuple[Rung, ...]:
     allowable = s.number("limits", "allowable_pa")
     burst = s.number("limits", "rated_burst_pa")
     mode = s.text("limits", "rated_burst_mode")
-    named = f" ({mode})" if mode else ""
+    named = f" ({mode.removesuffix(' as tested')})" if mode else ""
     return (
         *_rung(burst, f"rated burst {megapascal(burst)} MPa{named}", beyond=True),
         *_rung(allowable, f"allowable {megapascal(allowable)}"),

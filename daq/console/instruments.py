@@ -82,7 +82,7 @@ def disk_text(now: Moment) -> str:
 
 def power_row(now: Moment) -> HealthRow:
     word = now.status.text("power", "word") or NONE
-    is_odd = "battery" in word and not now.stale
+    is_odd = "on battery" in word and not now.stale
     return HealthRow(label="Power", value=word, fill="yellow" if is_odd else "")
 
 

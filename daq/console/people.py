@@ -179,7 +179,7 @@ def typing_frame(now: Moment) -> Frame:
     s = now.status
     sent, typist = s.text("arming", "typed"), s.text("arming", "typist")
     boxes = (sent + now.local.digits)[:8]
-    which = "first four" if len(sent) < 4 else "second four" if len(sent) < 8 else "Enter: arm"
+    which = "first four" if len(sent) < 4 else "second four"
     given = Status(s.at("checklist", "frame"))
     lines = [f"Typed: {sent[:4]}"] if len(sent) >= 4 else []
     if now.local.notice:
@@ -188,7 +188,7 @@ def typing_frame(now: Moment) -> Frame:
         lines.append(entry_line(now))
     elif say := given.text("say"):
         lines.append(f"Say: {say}")
-    head = f"{typist}: {which}" if typist else f"Type the {which}"
+    head = f"{typist}: {which}" if typist and len(sent) < 8 else "Both typed. Enter: arm"
     return Frame(head=head, lines=tuple(lines), boxes=boxes, live=not now.local.on_alarm)
 
 
@@ -221,7 +221,8 @@ def condition_line(row: Status) -> Line:
 def count_panel(now: Moment) -> Blocks:
     s = now.status
     if s.text("keys", "fire") in {"hold down", "held"}:
-        head = "Keep F and J down" if now.local.gripped else "Press F and J, keep down"
+        is_held = now.local.gripped or s.text("keys", "fire") == "held"
+        head = "Keep F and J down" if is_held else "Press F and J, keep down"
         lines = ["Let go: HOLD.", *(["Dummy load, no motor."] if now.mode == "DRY" else [])]
         held = Frame(head=head, lines=tuple(lines), live=not now.local.on_alarm)
         return (conditions_title(s, "Conditions"), held, *condition_lines(s, ROWS - 1))

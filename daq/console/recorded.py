@@ -22,6 +22,13 @@ from firmware_protocol.link import Link, Received
 from firmware_protocol.messages import Identity, Samples
 
 KEEP_S: Final = 240.0
+BEFORE_S: Final = 2.0
+AFTER_S: Final = 60.0
+DENSE: Final = 2
+"""Bins asked per pixel column: the envelope's levels are four apart, so half of it may be coarser."""
+IGNITION_SPREAD_S: Final = 0.3
+"""First pressure comes up to this long after GO (common practice, no source): it widens the band."""
+LINE_WORDS: Final = {"line off", "line open"}
 WORDS: Final = {
     "GO": "GO",
     "LIT": "lit",
@@ -77,6 +84,7 @@ class JournalSource:
     hz: float = 1e6
     places: dict[Name, list[Place]] = field(default_factory=dict)
     lines: dict[Name, Line] = field(default_factory=dict)
+    burns: dict[Name, Line] = field(default_factory=dict)
     outlooks: dict[Name, Outlook] = field(default_factory=dict)
     zero_tick: int | None = None
     marks: list[tuple[int, str]] = field(default_factory=list)
@@ -106,7 +114,7 @@ class JournalSource:
         return self._trace(line, newest, -seconds, 0.0, columns)
 
     def burn(self, name: Name, begin_s: float, end_s: float, columns: int) -> Trace:
-        line = self.lines.get(name)
+        line = self.burns.get(name)
         if line is None or self.zero_tick is None:
             return EMPTY
         return self._trace(line, self.zero_tick, begin_s, end_s, columns)
@@ -125,7 +133,7 @@ class JournalSource:
     def _trace(self, line: Line, zero: float, begin_s: float, end_s: float, columns: int) -> Trace:
         begin = line.index_at(begin_s, zero, self.hz)
         end = line.index_at(end_s, zero, self.hz) + 1
-        view = line.envelope.query(begin, end, columns)
+        view = line.envelope.query(begin, end, DENSE * columns)
         at = (line.tick + (view.middle - line.index) * line.step - zero) / self.hz
         gaps = tuple(
             (line.at_s(a, zero, self.hz), line.at_s(b, zero, self.hz))
@@ -147,8 +155,7 @@ class JournalSource:
         self.hz = float(who.tick_hz)
         if self.boot not in {None, who.boot_nonce}:
             self.lines.clear()
-            self.marks.clear()
-            self.zero_tick = None
+            self._forget_burn()
         self.boot = who.boot_nonce
 
     def _samples(self, block: Samples) -> None:
@@ -171,23 +178,60 @@ class JournalSource:
         if line is None:
             keep = int(KEEP_S * self.hz / max(1, block.step))
             line = self.lines[name] = Line(envelope=Envelope(keep=keep))
-        line.step, line.index, line.tick = block.step, block.first_index, block.tick
-        line.envelope.append(block.first_index, np.max(values, axis=0))
+        drawn = np.max(values, axis=0)
+        for each in (line, self._burn_of(name, block)):
+            if each is not None:
+                each.step, each.index, each.tick = block.step, block.first_index, block.tick
+                each.envelope.append(block.first_index, drawn)
+
+    def _burn_of(self, name: Name, block: Samples) -> Line | None:
+        """The kept burn, while this block belongs to it; a stepped clock cannot push it out."""
+        zero = self.zero_tick
+        if zero is None or not -BEFORE_S <= (block.tick - zero) / self.hz <= AFTER_S:
+            return None
+        if name not in self.burns:
+            self.burns[name] = Line(envelope=Envelope())
+        return self.burns[name]
+
+    def _begin_burn(self, tick: int) -> None:
+        """T-0 is known: what was received in the seconds before it is copied into the kept burn."""
+        self.zero_tick = tick
+        for name, line in self.lines.items():
+            begin = max(line.index_at(-BEFORE_S, tick, self.hz), line.envelope.first or 0)
+            count = line.envelope.end - begin
+            if count <= 0:
+                continue
+            raw = line.envelope.query(begin, line.envelope.end, count)
+            kept = Line(envelope=Envelope(), step=line.step, index=line.index, tick=line.tick)
+            kept.envelope.append(raw.first, raw.high)
+            self.burns[name] = kept
+
+    def _forget_burn(self) -> None:
+        self.zero_tick = None
+        self.marks.clear()
+        self.burns.clear()
 
     def _fact(self, fact: Status) -> None:
         name, tick = fact.text("fact"), fact.number("tick")
         if name == "PHASE" and fact.text("to") == "ARM":
-            self.zero_tick = None
-            self.marks.clear()
+            self._forget_burn()
         if name == "TARE":
             self._tare(fact.text("channel"), fact.number("counts"))
         if tick is None or name not in {*WORDS, "LINE_ON"}:
             return
         if self.zero_tick is None:
-            self.zero_tick = int(tick)
+            self._begin_burn(int(tick))
         word = WORDS.get(name)
-        if word is not None and word not in {known for _, known in self.marks}:
+        if word is not None and not self._is_told(word, int(tick)):
             self.marks.append((int(tick), word))
+
+    def _is_told(self, word: str, tick: int) -> bool:
+        """Each word once; of line off and line open within 0.1 s only the first."""
+        near = 0.1 * self.hz
+        return any(
+            known == word or ({known, word} == LINE_WORDS and abs(at - tick) <= near)
+            for at, known in self.marks
+        )
 
     def _tare(self, channel: str, counts: float | None) -> None:
         for name, places in self.places.items():
@@ -255,8 +299,20 @@ def outlooks_of(config: Status) -> dict[Name, Outlook]:
     for name, key in keys:
         curve = np.asarray([row.number(key) or 0.0 for row in rows])
         if curve.any():
-            made[name] = Outlook(at, curve * max(0.0, 2 - ratio), curve * ratio)
+            made[name] = widened(at, curve, ratio)
     return made
+
+
+def widened(at_s: Floats, curve: Floats, ratio: float) -> Outlook:
+    """Highest and lowest of the curve begun anywhere from 0 to IGNITION_SPREAD_S after GO."""
+    at = np.arange(0.0, float(at_s[-1]) + IGNITION_SPREAD_S + 0.05, 0.02)
+    shifted = np.asarray(
+        [
+            np.interp(at - shift, at_s, curve, left=0.0, right=0.0)
+            for shift in np.linspace(0.0, IGNITION_SPREAD_S, 7)
+        ]
+    )
+    return Outlook(at, shifted.min(axis=0) * max(0.0, 2 - ratio), shifted.max(axis=0) * ratio)
 
 
 def follow(folder: Path) -> Source:

@@ -291,7 +291,7 @@ class Journalist:
 def progress(view: View) -> str:
     clock = view.clock
     return (
-        f"   {clock.sign}{clock.digits} {clock.unit:<2} circuit {view.circuit.word}, "
+        f"   {f'{clock.sign}{clock.digits} {clock.unit}':<10} circuit {view.circuit.word}, "
         f"approach {view.approach.word}, {view.pressure.digits} MPa, {view.thrust.digits} N, "
         f"recorder {view.health.rows[4].value}"
     )

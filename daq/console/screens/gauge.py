@@ -15,7 +15,7 @@ from daq.console.screens.heads import card
 from daq.console.source import Name, Source
 from daq.console.tokens import INK_ON
 from daq.console.view import ChannelCell, ChartsCell, Rung
-from daq.console.wording import NONE, megapascal, psi
+from daq.console.wording import MINUS, NONE, megapascal, psi
 
 BAR_LEFT: Final = 342.0
 BAR_WIDE: Final = 30.0
@@ -46,13 +46,12 @@ def paint_static(
     if cell.trip_si is not None:
         zone = QRectF(bar.left(), bar.top(), bar.width(), max(0.0, at.y(cell.trip_si) - bar.top()))
         ink.hatch(zone, "hatch", step=6)
-    lowest = ladder_labels(ink, rect, at, cell.rungs)
+    taken = ladder_labels(ink, rect, at, cell.rungs)
     is_pressure = name_of(cell) == "pressure"
     scale = (1e6, "MPa") if is_pressure else (1.0, "N")
     trip_label(ink, rect, at, cell)
     outlook = source.outlook(name_of(cell)) if chart.band and chart.frame == "burn" else None
-    labels_to = lowest if is_pressure else at.box.top()
-    charts.paint_frame(ink, at, chart, trip_si=cell.trip_si, labels_to=labels_to, scale=scale)
+    charts.paint_frame(ink, at, chart, trip_si=cell.trip_si, taken=taken, scale=scale)
     if outlook is not None:
         charts.paint_outlook(ink, at, outlook)
     if chart.stamp:
@@ -68,8 +67,9 @@ def trip_label(ink: Ink, rect: QRectF, at: charts.Axes, cell: ChannelCell) -> No
     ink.text(at.box.right(), rect.top() + 16, text, 14, 700, room=room, align="right")
 
 
-def ladder_labels(ink: Ink, rect: QRectF, at: charts.Axes, rungs: tuple[Rung, ...]) -> float:
-    """Rung labels from the top down, each with a leader; y below the lowest."""
+def ladder_labels(ink: Ink, rect: QRectF, at: charts.Axes, rungs: tuple[Rung, ...]) -> list[QRectF]:
+    """Rung labels from the top down, each with a leader; where they stand."""
+    taken = []
     left = rect.left() + LABEL_LEFT
     right = rect.left() + BAR_LEFT + BAR_WIDE
     free = rect.top() + 2.0
@@ -86,9 +86,11 @@ def ladder_labels(ink: Ink, rect: QRectF, at: charts.Axes, rungs: tuple[Rung, ..
             ink.line(right + 5, y, left - 2, middle, "ink", 1)
         for number, line in enumerate(lines):
             weight = 800 if rung.heavy else 600
-            ink.text(left, middle + 5 + LEAST_STEP * number, line, 14, weight, room=room)
+            baseline = middle + 5 + LEAST_STEP * number
+            wide = ink.text(left, baseline, line, 14, weight, room=room)
+            taken.append(QRectF(left, baseline - 12, wide + 6, 14))
         free = middle - 8 + LEAST_STEP * len(lines)
-    return free
+    return taken
 
 
 def trip_room(at: charts.Axes, left: float) -> float:
@@ -121,7 +123,7 @@ def paint_live(
         trace = source.strip(name, charts.STRIP_S, at.columns)
     else:
         trace = source.burn(name, at.begin_s, at.end_s, at.columns)
-        charts.paint_flags(ink, at, source.flags())
+        charts.paint_flags(ink, at, source.flags(), chart.stamp)
     marked = chart if name == "pressure" else plain(chart)
     charts.paint_trace(ink, at, trace, marked)
     if chart.stale:
@@ -149,10 +151,15 @@ def numbers(ink: Ink, rect: QRectF, cell: ChannelCell) -> None:
     tone = "ink2" if cell.dim else "ink"
     room = right - x - unit - 10
     size = 100 if len(cell.digits) > 4 else 104
+    digits, start = cell.digits, x
+    if digits.startswith(MINUS):  # a small sign, so that noise about zero does not change the size
+        start += ink.text(x - 2, top + 96, MINUS, 56, 700, tone, room=60) + 2
+        digits, room = digits.removeprefix(MINUS), room - (start - x)
     if cell.hollow and cell.digits != NONE:
-        wide = ink.hollow(x, top + 106, cell.digits, size, 700, "ink2", room=room)
+        wide = ink.hollow(start, top + 106, digits, size, 700, "ink2", room=room)
     else:
-        wide = ink.text(x - 2, top + 106, cell.digits, size, 700, tone, room=room)
+        wide = ink.text(start - 2, top + 106, digits, size, 700, tone, room=room)
+    wide += start - x
     ink.text(x + wide + 10, top + 106, cell.unit, 26, 600, "ink2", room=unit + 2)
     verdict(ink, rect, cell, x, right)
     for number, line in enumerate(cell.small[:2]):

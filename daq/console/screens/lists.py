@@ -91,8 +91,8 @@ class Panel:
             at = self._least(blocks)
             if at is None:
                 break
+            folded += not getattr(blocks[at], "done", False)
             del blocks[at], heights[at]
-            folded += 1
         self._over = max(0.0, sum(heights) + (28 if folded else 0) - room)
         return blocks, folded
 
