@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from daq.channels.calibration import Calibration
 from daq.channels.health import HealthLimits
-from daq.procedure.approach import Waits
+from daq.procedure.waits import Waits
 from firmware_protocol.messages import LimitsStage
 
 REHEARSAL: Final = "REHEARSAL"
@@ -105,10 +105,9 @@ class Plan:
     redline: Redline
     timers: Timers
     waits: Waits
-    witness_area_m2: float
+    throat_m2: float
     thrust_coefficient: float
-    check_load_limit_n: float
-    drift_free: bool = True
+    least_thrust_coefficient: float
     config: dict[str, Any] = field(default_factory=dict)
 
     @property

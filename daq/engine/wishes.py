@@ -15,27 +15,26 @@ MOST_AGE_S: Final = 0.300
 # wish -> fields it may carry, each with the types it may have
 FIELDS: Final[dict[str, dict[str, tuple[type, ...]]]] = {
     "hello": {"who": (str,), "control": (bool,)},
-    "beat": {"seen": (int,), "painted_n": (int,), "grip": (bool,)},
+    "beat": {"painted_n": (int,), "grip": (bool,)},
     "safe": {},
     "abort": {},
     "hold": {"digit": (int,), "by": (str,)},
-    "mark": {"seen": (int,), "text": (str,)},
+    "mark": {"text": (str,)},
     "enter": {
-        "seen": (int,),
         "line": (str,),
         "by": (str,),
         "code": (str,),
         "values": (dict,),
         "vouched_by": (str,),
     },
-    "digits": {"seen": (int,), "text": (str,), "by": (str,), "code": (str,)},
-    "resume": {"seen": (int,), "by": (list,), "codes": (list,)},
-    "recycle": {"seen": (int,), "to_s": (int, float), "by": (str,)},
-    "scrub": {"seen": (int,), "by": (str,)},
-    "answer": {"seen": (int,), "by": (str,)},
-    "report": {"seen": (int,), "what": (str,), "by": (str,)},
-    "step": {"seen": (int,), "seconds": (int, float)},
-    "end": {"seen": (int,)},
+    "digits": {"text": (str,), "by": (str,), "code": (str,)},
+    "resume": {"by": (list,), "codes": (list,)},
+    "recycle": {"to_s": (int, float), "by": (str,)},
+    "scrub": {"by": (str,)},
+    "answer": {"by": (str,)},
+    "report": {"what": (str,), "by": (str,)},
+    "step": {"seconds": (int, float)},
+    "end": {},
 }
 ALWAYS: Final = frozenset({"hello", "safe", "abort", "hold"})
 ANYBODY: Final = frozenset({"hello", "safe", "abort", "hold", "report"})
@@ -94,7 +93,7 @@ def read_wish(line: bytes, client: int) -> Wish | BadWish:
 
 def field_fault(kind: str, data: dict[str, Any]) -> str:
     """A sentence about the first field that does not fit, "" if all do."""
-    allowed = FIELDS[kind]
+    allowed = {"seen": (int,), **FIELDS[kind]}
     for name, value in data.items():
         if name not in allowed:
             return f"wish {kind}: field {name[:40]!r} is not known"

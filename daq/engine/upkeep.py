@@ -1,0 +1,111 @@
+"""What the engine keeps true on the board while it is disarmed: limits loaded and read back, self-test young.
+
+Both are small dialogues with their own patience. They only ask; the board decides. Nothing here
+runs with the key in, because the board would refuse it.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from firmware_protocol.messages import (
+    REASON_TEXT,
+    BoardState,
+    LimitsCommit,
+    LimitsEcho,
+    LimitsStage,
+    Reason,
+    Selftest,
+    SelftestResult,
+    Status,
+)
+
+RETRY_NS: Final = 1_000_000_000
+NEVER: Final = -(1 << 62)
+
+
+def may_keep(status: Status | None) -> bool:
+    """Disarmed with the key out: the only state in which limits and self-tests are asked for."""
+    return status is not None and not status.key_in and status.state is BoardState.DISARMED
+
+
+@dataclass(slots=True)
+class LimitsKeeper:
+    """Loads the wanted limits and compares the board's echo byte for byte."""
+
+    wanted: LimitsStage
+    asked_ns: int = NEVER
+    echo: bytes = b""
+    echo_ns: int = NEVER
+    trouble: str = ""
+
+    def want(self, limits: LimitsStage) -> None:
+        if limits != self.wanted:
+            self.wanted, self.asked_ns, self.echo = limits, NEVER, b""
+
+    def forget(self) -> None:
+        """The board started anew: nothing is loaded."""
+        self.asked_ns, self.echo = NEVER, b""
+
+    def tick(self, status: Status | None, now_ns: int) -> list[LimitsStage | LimitsCommit]:
+        """What to send now, in order."""
+        if self.is_equal(status) or not may_keep(status) or now_ns - self.asked_ns < RETRY_NS:
+            return []
+        self.asked_ns = now_ns
+        return [self.wanted, LimitsCommit(staged_crc=self.wanted.crc)]
+
+    def read_back(self) -> list[LimitsStage | LimitsCommit]:
+        """Ask for the active limits once more (the same load gives a new echo)."""
+        self.asked_ns, self.echo = NEVER, b""
+        return []
+
+    def note_echo(self, echo: LimitsEcho, now_ns: int) -> None:
+        self.echo, self.echo_ns = echo.body, now_ns
+        self.trouble = "" if echo.body == self.wanted.pack() else "the board's limits are not the computed ones"
+
+    def is_equal(self, status: Status | None) -> bool:
+        """The echo equals what was computed and the board still names the same check value."""
+        return (
+            self.echo == self.wanted.pack()
+            and status is not None
+            and status.limits_crc == self.wanted.crc
+            and status.setup_id == self.wanted.setup_id
+        )
+
+
+@dataclass(slots=True)
+class SelftestKeeper:
+    """Asks for a self-test and remembers when the board last passed one."""
+
+    asked_ns: int = NEVER
+    passed_ns: int = NEVER
+    result: SelftestResult | None = None
+
+    def forget(self) -> None:
+        self.asked_ns, self.passed_ns, self.result = NEVER, NEVER, None
+
+    def ask(self, status: Status | None, now_ns: int) -> list[Selftest]:
+        if not may_keep(status) or now_ns - self.asked_ns < 3 * RETRY_NS:
+            return []
+        self.asked_ns = now_ns
+        return [Selftest(what=0)]
+
+    def note(self, result: SelftestResult, now_ns: int) -> None:
+        self.result = result
+        if result.result == Reason.OK:
+            self.passed_ns = now_ns
+
+    def age_s(self, now_ns: int) -> float:
+        return (now_ns - self.passed_ns) / 1e9 if self.passed_ns != NEVER else float("inf")
+
+    @property
+    def text(self) -> str:
+        if self.result is None:
+            return "no self-test in this session"
+        return REASON_TEXT.get(Reason(self.result.result), "unknown result")
+
+    @property
+    def dip_mv(self) -> int:
+        """Supply dip under the dummy load of the last self-test."""
+        if self.result is None:
+            return 0
+        return self.result.supply_rest_mv - self.result.supply_loaded_mv
