@@ -276,6 +276,8 @@ def _status(state: State, status: Status, now_ns: int) -> None:
         return
     if before.key_in != status.key_in:
         _key_moved(state, status.key_in, now_ns)
+    if status.stop_in != before.stop_in:
+        state.moved.add("stop button")
     if status.stop_in and not before.stop_in:
         state.fact("STOP", now_ns, word="in", tick=status.tick)
         state.happen(Event.STOP_IN, now_ns, why="stop button pressed")
@@ -298,6 +300,7 @@ def _line(state: State, status: Status, now_ns: int) -> None:
 def _key_moved(state: State, key_in: bool, now_ns: int) -> None:
     state.fact("KEY", now_ns, word="in" if key_in else "out")
     state.tell(f"Key {'in' if key_in else 'out'}", now_ns)
+    state.moved.add("key")
     state.unplugged_by.clear()
     if key_in:
         state.note_latch(LatchEvent.KEY_IN, now_ns)

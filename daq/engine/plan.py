@@ -33,6 +33,8 @@ class ChannelPlan:
     noise_counts: float
     noise_window: tuple[float, float]
     zero_u: float
+    zero_si: float
+    unit: str
 
     @property
     def is_pressure(self) -> bool:
@@ -105,9 +107,16 @@ class Plan:
     redline: Redline
     timers: Timers
     waits: Waits
+    run_number: int
     throat_m2: float
     thrust_coefficient: float
     least_thrust_coefficient: float
+    storm_wait_s: float
+    tare_s: float
+    needed_disk_min: float
+    dry_done: bool
+    out_of_date: tuple[str, ...] = ()
+    distance_faults: tuple[str, ...] = ()
     config: dict[str, Any] = field(default_factory=dict)
 
     @property

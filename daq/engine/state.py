@@ -5,7 +5,7 @@ what entering a phase demands. Whoever looks for "what makes the line go dead" l
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from daq.channels.witness import Witness, WitnessLimits
@@ -16,17 +16,19 @@ from daq.engine.attempt import Attempt
 from daq.engine.board_view import BoardView
 from daq.engine.count import CountClock
 from daq.engine.live import LiveChannels
+from daq.engine.measure import LoadTest, ZeroTest
 from daq.engine.plan import Plan
 from daq.engine.upkeep import LimitsKeeper, SelftestKeeper
 from daq.journal.format import RecordType
 from daq.procedure.approach import Latch
 from daq.procedure.checklist import holders
+from daq.procedure.conditions import Condition
 from daq.procedure.machine import Procedure, Step, firing
-from daq.procedure.phases import Event, Phase, Refusal
+from daq.procedure.phases import BOARD_AGREES, Event, Phase, Refusal
 from daq.procedure.signatures import Signatures
 from daq.procedure.waits import LatchEvent
 from firmware_protocol.link import Link
-from firmware_protocol.messages import BoardState, Out, Output, ProcedureKind
+from firmware_protocol.messages import BoardState, LimitsStage, Out, Output, ProcedureKind
 
 ARMED_PHASES = frozenset({Phase.ARM, Phase.COUNTDOWN, Phase.HOLD, Phase.FIRE})
 OPEN_PHASES = frozenset({Phase.SAFE, Phase.INSPECT})
@@ -95,7 +97,7 @@ class Marks:
     storm_ns: int | None = None
     ambient_since_ns: int | None = None
     check_load_n: float | None = None
-    puffed: bool = False
+    post_zero: bool = False
     foul: bool = False
 
     def age_s(self, name: str, now_ns: int) -> float:
@@ -135,8 +137,16 @@ class State:
         self.link_lost = True
         self.run_open = False
         self.unplugged_by: list[str] = []
-        self.waived: list[str] = []
-        self.conditions: list[Any] = []
+        self.resume_by: dict[str, int] = {}
+        self.moved: set[str] = set()
+        self.zero = ZeroTest()
+        self.load_test = LoadTest()
+        self.tared = False
+        self.copied: bool | None = None
+        self.hold_why = ""
+        self.siren_until_ns: int | None = None
+        self.near_ns: int | None = None
+        self.conditions: list[Condition] = []
         self.results: dict[str, Any] | None = None
         self.status_n = 0
         self.published: dict[int, int] = {}
@@ -152,12 +162,33 @@ class State:
         """Fire switches locked on the board: a rise is a check load or a puff, no motor."""
         return self.limits.wanted.procedure == ProcedureKind.BENCH
 
+    @property
+    def fire_limits(self) -> LimitsStage:
+        """The limits to fire with: lit thresholds stand on the zero taken with the motor mounted."""
+        plan = self.plan
+        channels = tuple(
+            replace(limits, lit=limits.lit + self.live.channels[each.name].zero - each.health.zero)
+            if limits.lit
+            else limits
+            for limits, each in zip(plan.fire_limits.channels, plan.channels, strict=True)
+        )
+        return replace(plan.fire_limits, channels=channels)
+
+    def after_signing(self, line_id: str, act: str | None) -> None:
+        """Until the motor is mounted and tared the board stays on the bench limits, in which it
+        cannot fire: the firing limits were loaded once to be read back, and come again by the tare.
+        """
+        line = self.signatures.checklist.line(line_id)
+        loads = act == "load_limits" or (line is not None and line.start == "load_limits")
+        if loads and not self.tared:
+            self.limits.want(self.plan.bench_limits)
+
     def new_arming(self) -> Arming:
         return Arming(
             conductor=self.holder("TC"),
             officer=self.holder("RSO"),
             setup_id=self.plan.setup_id,
-            limits_crc=self.plan.fire_limits.crc,
+            limits_crc=self.fire_limits.crc,
         )
 
     def holder(self, role: str) -> str:
@@ -269,6 +300,44 @@ class State:
             self.outputs[out] = level
             self.out.send(self.link.send(Output(output=out, level=int(level))))
 
+    def board_agrees(self) -> bool:
+        """Whether the board's state is one that fits this phase."""
+        state = self.board.state
+        return state is None or state.name in BOARD_AGREES[self.phase]
+
+    def may_step_s(self, now_ns: int) -> float:
+        """How far a rehearsal clock may jump now: never from T−10 s to 1 s after the burn."""
+        attempt = self.attempt
+        quiet = not attempt.burning and self.off is None
+        if self.phase is Phase.COUNTDOWN:
+            return max(0.0, self.count.left_s(now_ns) - 10.5)
+        if self.phase in (Phase.SAFE, Phase.INSPECT) and quiet:
+            return 3600.0
+        if self.phase in (Phase.WAIT, Phase.MISFIRE, Phase.ABORT) and quiet:
+            return 7200.0 if (now_ns - self.phase_ns) / 1e9 >= 1.0 else 0.0
+        return 0.0
+
+    def stepped(self, seconds: float, ticks: tuple[int, int], now_ns: int) -> None:
+        """The rehearsal clock jumped: ages of real traffic move along, the record says so."""
+        self.step_sum_s += seconds
+        jump = round(seconds * 1e9)
+        self.board.shift(seconds)
+        self.latch.stepped(seconds)
+        self.live.skipped()
+        self.published = {n: at + jump for n, at in self.published.items()}
+        if self.grip.beat_ns is not None:
+            self.grip.beat_ns += jump
+        self.out.record(
+            RecordType.CLOCK,
+            {
+                "kind": "rehearsal step",
+                "seconds": seconds,
+                "tick_before": ticks[0],
+                "tick_after": ticks[1],
+            },
+        )
+        self.fact("STEP", now_ns, seconds=seconds)
+
     # ---- latch and run -------------------------------------------------------------------------
 
     def note_latch(self, event: LatchEvent, now_ns: int) -> None:
@@ -278,6 +347,13 @@ class State:
     def record_latch(self, now_ns: int) -> None:
         self.fact("LATCH", now_ns, latch=self.latch.to_json())
         self.out.ask(Ask(what="config"))
+
+    def new_attempt(self) -> Attempt:
+        """Facts of the next arming; peaks and witness begin anew with it."""
+        self.live.forget_peaks()
+        self.live.lit.reset()
+        self.witness.reset()
+        return Attempt()
 
     def begin_run(self, now_ns: int) -> None:
         if not self.run_open:

@@ -7,7 +7,6 @@ no timer object exists.
 from typing import Final
 
 from daq.engine.acts import perform
-from daq.engine.board_view import OPEN_LINE
 from daq.engine.conditions_now import judge
 from daq.engine.incoming import lost_board
 from daq.engine.outgoing import send_go
@@ -16,7 +15,7 @@ from daq.engine.tools import Checks, evidence
 from daq.journal.format import RecordType
 from daq.procedure.phases import Event, Phase
 from daq.procedure.waits import LatchEvent
-from firmware_protocol.messages import BoardState, Out
+from firmware_protocol.messages import Out
 
 JUDGE_EVERY_NS: Final = 50_000_000
 DISAGREE_NS: Final = 200_000_000
@@ -108,6 +107,7 @@ class Watch:
     def _slow(self, state: State, now_ns: int) -> None:
         self._ambient(state, now_ns)
         self._latch(state, now_ns)
+        self._measure(state, now_ns)
         self._siren(state, now_ns)
         self._sign_by_tool(state, now_ns)
         judge(state, now_ns)
@@ -132,6 +132,17 @@ class Watch:
     def _latch(self, state: State, now_ns: int) -> None:
         if state.latch.tick(evidence(state, now_ns), now_ns, utc=state.around.utc[11:16]):
             state.record_latch(now_ns)
+
+    def _measure(self, state: State, now_ns: int) -> None:
+        if state.zero.tick(state.live, now_ns):
+            state.fact("ZERO", now_ns, faults=state.zero.faults)
+            state.tell("Zero and noise measured", now_ns)
+        live, _ = state.live.highest("thrust", now_ns)
+        least_n = 0.02 * state.plan.redline.expected_thrust_n
+        if state.load_test.tick(None if live is None else live.value, least_n, now_ns):
+            state.marks.check_load_n = state.load_test.seen_n
+            state.fact("CHECK_LOAD", now_ns, n=state.load_test.seen_n)
+            state.tell(f"Check load reads {state.load_test.seen_n:.1f} N", now_ns)
 
     def _siren(self, state: State, now_ns: int) -> None:
         if state.siren_until_ns is not None and now_ns >= state.siren_until_ns:
@@ -251,18 +262,3 @@ def let_go(state: State, now_ns: int, why: str) -> None:
         state.happen(Event.LET_GO, now_ns, why=why)
     elif state.phase is Phase.COUNTDOWN and left_s < gate_s:
         state.happen(Event.LET_GO, now_ns, why=why)
-
-
-def load_word(state: State) -> str:
-    """ "igniter", "dummy", "open" or "unknown", by the continuity windows of the set-up."""
-    status = state.board.status
-    if status is None or state.link_lost or status.state is not BoardState.DISARMED:
-        return "unknown"
-    mohm, limits = status.continuity_mohm, state.plan.fire_limits
-    if mohm == OPEN_LINE:
-        return "open"
-    if limits.igniter_lo_mohm <= mohm <= limits.igniter_hi_mohm:
-        return "igniter"
-    if limits.dummy_lo_mohm <= mohm <= limits.dummy_hi_mohm:
-        return "dummy"
-    return "unknown"
