@@ -106,4 +106,5 @@ class RangeRules:
     weather: Weather
     distances: Distances
     stray_current_max_a: Annotated[float, Bound(low=0.0, high=STRAY_CEILING_A, closed="high")]
+    check_load_n: Positive
     check_load_max_share: Annotated[float, Bound(low=0.0, high=0.05, closed="high")]

@@ -113,6 +113,8 @@ class Plan:
     least_thrust_coefficient: float
     storm_wait_s: float
     tare_s: float
+    check_load_n: float
+    check_load_most_n: float
     needed_disk_min: float
     dry_done: bool
     out_of_date: tuple[str, ...] = ()

@@ -207,7 +207,12 @@ def _check_load(state: State, now_ns: int) -> Answer:
     seen = state.marks.check_load_n
     if seen is None:
         return False, "No check load was seen: put it on, wait for a steady reading."
-    return True, ""
+    plan = state.plan
+    off = abs(seen - plan.check_load_n)
+    return off <= plan.check_load_most_n, (
+        f"The check load of {plan.check_load_n:.1f} N reads {seen:.1f} N, off by more than "
+        f"{plan.check_load_most_n:.1f} N: find out why, do not adjust."
+    )
 
 
 def _puff(state: State, now_ns: int) -> Answer:
