@@ -65,8 +65,10 @@ def _zero(state: State, names: Names, now_ns: int) -> str:
 
 
 def _check_load(state: State, names: Names, now_ns: int) -> str:
-    del names, now_ns
+    del names
     state.load_test.begin()
+    zeros = {name: live.steady for name, live in state.live.channels.items()}
+    state.fact("ZERO_BEFORE_LOAD", now_ns, counts=zeros, after=state.phase is Phase.INSPECT)
     return ""
 
 
@@ -128,6 +130,7 @@ def _planned_clock(state: State, names: Names, now_ns: int) -> str:
     del names
     timers = state.plan.timers
     state.count.start("planned", timers.planned_s, now_ns, floor_s=timers.count_s)
+    state.out.ask(Ask(what="sync", value=0.050))
     return ""
 
 
@@ -138,14 +141,18 @@ def _siren(seconds: float, warns: bool = True) -> Act:
         state.siren_until_ns = now_ns + round(seconds * 1e9)
         if warns:
             state.marks.warning_ns = now_ns
+            if seconds >= LONG_SIREN_S:
+                state.marks.long_warning_ns = now_ns
         state.fact("SIREN", now_ns, seconds=seconds)
         return ""
 
     return sound
 
 
-def _nothing(state: State, names: Names, now_ns: int) -> str:
-    del state, names, now_ns
+def _key_in(state: State, names: Names, now_ns: int) -> str:
+    """The poll is complete: the key may go in; the posts have just answered."""
+    del names
+    state.marks.poll_ns = now_ns
     return ""
 
 
@@ -195,7 +202,7 @@ ACT_OF: Final[dict[str, Act]] = {
     "planned_clock": _planned_clock,
     "siren_long": _siren(LONG_SIREN_S),
     "siren_short": _siren(SHORT_SIREN_S),
-    "key_in": _nothing,
+    "key_in": _key_in,
     "arm": _arm,
     "unplugged": _unplugged,
     "copy_run": _copy_run,

@@ -180,9 +180,7 @@ def _samples(state: State, block: Samples, now_ns: int) -> None:
 def _engine_trip(state: State, seen: TripSeen, now_ns: int) -> None:
     delay_ms = (seen.tick - seen.first_over_tick) * 1000 / _tick_hz(state)
     state.attempt.trips.append(
-        TripFact(
-            where="engine", tick=seen.tick, pa=seen.pa, counts=seen.counts, delay_ms=delay_ms
-        )
+        TripFact(where="engine", tick=seen.tick, pa=seen.pa, counts=seen.counts, delay_ms=delay_ms)
     )
     state.fact(
         "TRIP",
@@ -372,7 +370,9 @@ def _offer(state: State, offer: Offer, now_ns: int) -> None:
 
 
 def _refused(state: State, refused: Refused, now_ns: int) -> None:
-    reason = Reason(refused.reason) if refused.reason in Reason._value2member_map_ else Reason.NOT_NOW
+    reason = (
+        Reason(refused.reason) if refused.reason in Reason._value2member_map_ else Reason.NOT_NOW
+    )
     text = REASON_TEXT[reason]
     if refused.command in (ArmAsk.KIND, ArmTake.KIND) and state.phase is Phase.ARM:
         state.refuse(f"The board refused to arm. {text}", now_ns, "ARM")

@@ -7,12 +7,15 @@ of the newest block.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from daq.channels.health import ChannelHealth, Health, Window
 from daq.channels.lit import LitChannel, LitEvent, LitWatch
 from daq.channels.vote import TripWatch
 from daq.engine.plan import ChannelPlan, Plan
 from firmware_protocol.messages import Samples
+
+STEADY_S: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +32,7 @@ class TripSeen:
 class LiveChannel:
     """One channel: its judges and its newest numbers."""
 
-    __slots__ = ("counts", "first_over", "health", "over", "peak", "plan", "trip", "zero")
+    __slots__ = ("counts", "first_over", "health", "over", "peak", "plan", "steady", "trip", "zero")
 
     def __init__(self, plan: ChannelPlan) -> None:
         self.plan = plan
@@ -41,6 +44,7 @@ class LiveChannel:
         )
         self.zero = plan.health.zero
         self.counts: float | None = None
+        self.steady: float | None = None
         self.peak = float(plan.health.zero)
         self.over = False
         self.first_over: int | None = None
@@ -55,6 +59,23 @@ class LiveChannel:
     @property
     def value(self) -> float | None:
         return None if self.counts is None else self.si(self.counts)
+
+    @property
+    def steady_value(self) -> float | None:
+        """Mean over about a quarter of a second: for zero and ambient, where one block is noise."""
+        return None if self.steady is None else self.si(self.steady)
+
+    def note_block(self, mean: float, block_s: float) -> None:
+        """Take the mean of a block: the shown number, and the slow mean of zero and ambient."""
+        self.counts = mean
+        if self.steady is None or abs(mean - self.steady) > 10 * self.plan.noise_counts:
+            self.steady = mean
+        else:
+            self.steady += (mean - self.steady) * min(1.0, block_s / STEADY_S)
+
+    @property
+    def counts_si(self) -> float:
+        return self.value or 0.0
 
     @property
     def peak_value(self) -> float:
@@ -98,7 +119,9 @@ class LiveChannels:
                 self._sample(live, number, row[index], tick, news)
         for index, live, number in members:
             live.health.seen(now_ns)
-            live.counts = sum(row[index] for row in rows) / len(rows) if rows else live.counts
+            if rows:
+                mean = sum(row[index] for row in rows) / len(rows)
+                live.note_block(mean, len(rows) * live.plan.health.period_ns / 1e9)
             word = live.health.word
             self.lit.set_valid(
                 number, word in (Health.OK, Health.NOT_PROVEN, Health.RAIL), block.tick
@@ -114,8 +137,7 @@ class LiveChannels:
         news: list[TripSeen | LitEvent],
     ) -> None:
         live.health.push(count)
-        if count > live.peak:
-            live.peak = count
+        live.peak = max(live.peak, count)
         trip = live.trip
         if trip is not None:
             stands = trip.push(count)
@@ -173,12 +195,13 @@ class LiveChannels:
         best: LiveChannel | None = None
         members = [c for c in self.channels.values() if c.plan.quantity == quantity]
         for live in members:
+            good = live.health.word_at(now_ns) in (Health.OK, Health.NOT_PROVEN)
             if (
-                live.health.word_at(now_ns) in (Health.OK, Health.NOT_PROVEN)
+                good
                 and live.counts is not None
+                and (best is None or live.counts_si > best.counts_si)
             ):
-                if best is None or (live.value or 0.0) > (best.value or 0.0):
-                    best = live
+                best = live
         if best is None and members:
             best = members[0]
         return best, Health.GAP if best is None else best.health.word_at(now_ns)

@@ -96,9 +96,7 @@ def make_plan(settings: Settings, names: RunNames) -> Plan:
         * max(channel.range_n for channel in settings.stand.thrust),
         needed_disk_min=_needed_disk_min(settings),
         dry_done=names.dry_done,
-        out_of_date=tuple(
-            name for name, gauge in gauges.items() if not gauge.in_date(names.today)
-        ),
+        out_of_date=tuple(name for name, gauge in gauges.items() if not gauge.in_date(names.today)),
         config={},
     )
     plan.config.update(_config(settings, plan, gauges, rating, derived))

@@ -22,7 +22,7 @@ from daq.engine.upkeep import LimitsKeeper, SelftestKeeper
 from daq.journal.format import RecordType
 from daq.procedure.approach import Latch
 from daq.procedure.checklist import holders
-from daq.procedure.conditions import Condition
+from daq.procedure.conditions import Condition  # noqa: TC001 - one import block reads better
 from daq.procedure.machine import Procedure, Step, firing
 from daq.procedure.phases import BOARD_AGREES, Event, Phase, Refusal
 from daq.procedure.signatures import Signatures
@@ -31,6 +31,8 @@ from firmware_protocol.link import Link
 from firmware_protocol.messages import BoardState, LimitsStage, Out, Output, ProcedureKind
 
 ARMED_PHASES = frozenset({Phase.ARM, Phase.COUNTDOWN, Phase.HOLD, Phase.FIRE})
+DISAGREE_NS = 200_000_000
+ATTEMPT_PHASES = frozenset({Phase.BURNING, Phase.WAIT, Phase.MISFIRE, Phase.ABORT})
 OPEN_PHASES = frozenset({Phase.SAFE, Phase.INSPECT})
 
 
@@ -56,6 +58,7 @@ class Surroundings:
     utc: str = "1970-01-01T00:00:00Z"
     power_text: str = "not known"
     power_ok: bool = True
+    sleep_ok: bool = True
     port_text: str = ""
 
 
@@ -91,6 +94,7 @@ class Marks:
     people_clear_ns: int | None = None
     range_clear_ns: int | None = None
     warning_ns: int | None = None
+    long_warning_ns: int | None = None
     poll_ns: int | None = None
     tare_ns: int | None = None
     warm_since_ns: int | None = None
@@ -136,6 +140,8 @@ class State:
         self.phase_ns = 0
         self.link_lost = True
         self.run_open = False
+        self.runs = 0
+        self.run_id = plan.run_id
         self.unplugged_by: list[str] = []
         self.resume_by: dict[str, int] = {}
         self.moved: set[str] = set()
@@ -146,6 +152,8 @@ class State:
         self.hold_why = ""
         self.siren_until_ns: int | None = None
         self.near_ns: int | None = None
+        self.disagree_ns: int | None = None
+        self.thrust_waived_by = ""
         self.conditions: list[Condition] = []
         self.results: dict[str, Any] | None = None
         self.status_n = 0
@@ -242,7 +250,11 @@ class State:
     def _enter(self, step: Step[Phase, Event], now_ns: int) -> None:
         self.phase_ns = now_ns
         after = step.after
+        if after in ATTEMPT_PHASES:
+            self.begin_run(now_ns)
         if after in (Phase.SAFE, Phase.WAIT, Phase.MISFIRE):
+            self.want_off("SAFE")
+        if after is Phase.BURNING and step.before is not Phase.FIRE:
             self.want_off("SAFE")
         if after is Phase.ABORT:
             self.want_off("ABORT")
@@ -263,6 +275,10 @@ class State:
         if step.before in (Phase.ARM, Phase.COUNTDOWN, Phase.HOLD):
             self.signatures.recycle(self.plan.timers.count_s)
         if step.before is Phase.INSPECT:
+            self.signatures.begin_release()  # people were forward: the list goes on where they left
+            self.signatures.end_release()
+            self.tared = False
+            self.limits.want(self.plan.bench_limits)
             self.end_run(now_ns)
 
     def _count_on(self, step: Step[Phase, Event], now_ns: int) -> None:
@@ -272,7 +288,7 @@ class State:
             self.count.start("count", self.plan.timers.count_s, now_ns)
 
     def _record_rate(self, phase: Phase) -> None:
-        fast = phase not in OPEN_PHASES
+        fast = phase not in OPEN_PHASES or self.count.kind == "planned"
         self.out.ask(Ask(what="sync", value=0.050 if fast else 1.0))
         self.out.ask(Ask(what="rotate", value=float(phase not in (Phase.FIRE, Phase.BURNING))))
 
@@ -304,6 +320,10 @@ class State:
         """Whether the board's state is one that fits this phase."""
         state = self.board.state
         return state is None or state.name in BOARD_AGREES[self.phase]
+
+    def disagrees(self, now_ns: int) -> bool:
+        """Board and engine have disagreed for 200 ms."""
+        return self.disagree_ns is not None and now_ns - self.disagree_ns > DISAGREE_NS
 
     def may_step_s(self, now_ns: int) -> float:
         """How far a rehearsal clock may jump now: never from T−10 s to 1 s after the burn."""
@@ -358,17 +378,15 @@ class State:
     def begin_run(self, now_ns: int) -> None:
         if not self.run_open:
             self.run_open = True
-            self.out.record(
-                RecordType.RUN, {"run": "begin", "id": self.plan.run_id, "t": now_ns / 1e9}
-            )
+            self.runs += 1
+            self.run_id = self.plan.run_id + (f".{self.runs}" if self.runs > 1 else "")
+            self.out.record(RecordType.RUN, {"run": "begin", "id": self.run_id, "t": now_ns / 1e9})
 
     def end_run(self, now_ns: int) -> None:
         if self.run_open:
             self.run_open = False
             self.fact("OUTCOME", now_ns, **self.attempt.to_json())
-            self.out.record(
-                RecordType.RUN, {"run": "end", "id": self.plan.run_id, "t": now_ns / 1e9}
-            )
+            self.out.record(RecordType.RUN, {"run": "end", "id": self.run_id, "t": now_ns / 1e9})
             self.out.ask(Ask(what="run over"))
 
 

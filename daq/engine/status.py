@@ -10,6 +10,7 @@ from daq.channels.health import Health
 from daq.engine.live import LiveChannel
 from daq.engine.state import State
 from daq.engine.tools import evidence
+from daq.procedure import checklist_view
 from daq.procedure.phases import WORDS, Phase
 from daq.units import both
 
@@ -55,10 +56,9 @@ def status_of(state: State, now_ns: int) -> dict[str, Any]:
         "pressure": pressure_of(state, now_ns),
         "thrust": thrust_of(state, now_ns),
         "limits": limits_of(state),
-        "checklist": state.signatures.view(phase, now_ns),
+        "checklist": checklist_view.view(state.signatures, phase, now_ns),
         "conditions": [
-            {"name": each.name, "holds": each.holds, "text": each.text}
-            for each in state.conditions
+            {"name": each.name, "holds": each.holds, "text": each.text} for each in state.conditions
         ],
         "arming": arming_of(state, now_ns),
         **instruments_of(state, now_ns),
@@ -182,8 +182,7 @@ def approach_of(state: State, now_ns: int) -> dict[str, Any]:
             "names": list(view.names),
         },
         "release": [
-            {"text": item.text, "done": item.done, "missing": item.missing}
-            for item in view.release
+            {"text": item.text, "done": item.done, "missing": item.missing} for item in view.release
         ],
     }
 
@@ -310,9 +309,9 @@ def keys_of(state: State, now_ns: int) -> dict[str, Any]:
         Phase.FIRE: "held",
         Phase.BURNING: "may let go",
     }.get(phase, "off")
-    if phase is Phase.COUNTDOWN and not state.grip.held:
-        if state.count.left_s(now_ns) <= state.plan.timers.grip_gate_s:
-            fire = "hold down"
+    late = state.count.left_s(now_ns) <= state.plan.timers.grip_gate_s
+    if phase is Phase.COUNTDOWN and late and not state.grip.held:
+        fire = "hold down"
     hold = "no effect"
     if phase is Phase.COUNTDOWN:
         hold = "HOLD now"

@@ -23,7 +23,7 @@ CLEAN_RESETS: Final = frozenset({ResetCause.POWER, ResetCause.EXTERNAL, ResetCau
 
 
 def load_word(state: State) -> str:
-    """ "igniter", "dummy", "open" or "unknown", by the continuity windows of the set-up."""
+    """What is on the line by its continuity: "igniter", "dummy", "open" or "unknown"."""
     status = state.board.status
     if status is None or state.link_lost or status.state is not BoardState.DISARMED:
         return "unknown"
@@ -108,10 +108,6 @@ def _status_word(get: Callable[[State], bool], why: str) -> Callable[[State, int
     return answer
 
 
-def _status(state: State) -> "object":
-    return state.board.status
-
-
 def _key_in(state: State) -> bool:
     s = state.board.status
     return s is not None and s.key_in
@@ -136,7 +132,9 @@ def _identified(state: State, now_ns: int) -> Answer:
     if not state.board.in_session:
         return False, "No board has answered: check its cable and power."
     fits = state.board.fit.line() is not None
-    return fits and state.board.is_fresh(now_ns, FRESH_S), "The board's clock does not fit yet: wait."
+    return fits and state.board.is_fresh(
+        now_ns, FRESH_S
+    ), "The board's clock does not fit yet: wait."
 
 
 def _reset_explained(state: State, now_ns: int) -> Answer:
@@ -154,15 +152,25 @@ def _selftest(state: State, now_ns: int) -> Answer:
     return young, f"No young self-test ({state.selftest.text}): let the board test itself."
 
 
-def _supply(state: State, now_ns: int) -> Answer:
-    del now_ns
+def supply_answer(state: State) -> Answer:
+    """Whether the firing supply stayed in its window under load, and what it read."""
     result, limits = state.selftest.result, state.plan.fire_limits
     if result is None:
-        return False, "The supply was not measured under load yet: let the board test itself."
+        return False, "not measured under load"
     inside = limits.supply_lo_mv <= result.supply_loaded_mv <= limits.supply_hi_mv
-    return inside and result.result == Reason.OK, (
-        f"The supply reads {result.supply_loaded_mv / 1000:.1f} V under load, expected "
-        f"{limits.supply_lo_mv / 1000:.1f} to {limits.supply_hi_mv / 1000:.1f} V: charge or change it."
+    return (
+        inside and result.result == Reason.OK,
+        f"{result.supply_loaded_mv / 1000:.1f} V under load",
+    )
+
+
+def _supply(state: State, now_ns: int) -> Answer:
+    del now_ns
+    holds, reads = supply_answer(state)
+    limits = state.plan.fire_limits
+    return holds, (
+        f"The supply reads {reads}, expected {limits.supply_lo_mv / 1000:.1f} to "
+        f"{limits.supply_hi_mv / 1000:.1f} V: let the board test itself, charge or change it."
     )
 
 
@@ -187,7 +195,10 @@ def _disk(state: State, now_ns: int) -> Answer:
     have, need = state.recorder.disk_min, state.plan.needed_disk_min
     if have is None:
         return False, "The free space of the disk cannot be told: look at the site folder."
-    return have >= need, f"The disk has room for {have:.0f} min, expected {need:.0f} min: make room."
+    return (
+        have >= need,
+        f"The disk has room for {have:.0f} min, expected {need:.0f} min: make room.",
+    )
 
 
 def _calibration(state: State, now_ns: int) -> Answer:
@@ -198,7 +209,10 @@ def _calibration(state: State, now_ns: int) -> Answer:
 
 def _zero(state: State, now_ns: int) -> Answer:
     if not state.zero.is_done(now_ns):
-        return False, f"Zero and noise are measured for {ZERO_S:.0f} s: {state.zero.left_s(now_ns):.0f} s to go."
+        return (
+            False,
+            f"Zero and noise are measured for {ZERO_S:.0f} s: {state.zero.left_s(now_ns):.0f} s to go.",
+        )
     return not state.zero.faults, " ".join(state.zero.faults)
 
 
@@ -240,13 +254,19 @@ def _limits(state: State, now_ns: int) -> Answer:
 
 def _dry(state: State, now_ns: int) -> Answer:
     del now_ns
-    return state.plan.dry_done, "No dry count with this set-up is on record: run `berm run --dry` first."
+    return (
+        state.plan.dry_done,
+        "No dry count with this set-up is on record: run `berm run --dry` first.",
+    )
 
 
 def _storm(state: State, now_ns: int) -> Answer:
     age_s = state.marks.age_s("storm", now_ns)
     wait_s = state.plan.storm_wait_s
-    return age_s > wait_s, f"Thunder {age_s / 60:.0f} min ago, the range waits {wait_s / 60:.0f} min."
+    return (
+        age_s > wait_s,
+        f"Thunder {age_s / 60:.0f} min ago, the range waits {wait_s / 60:.0f} min.",
+    )
 
 
 def _tare(state: State, now_ns: int) -> Answer:
@@ -254,24 +274,42 @@ def _tare(state: State, now_ns: int) -> Answer:
     return age_s < state.plan.tare_s, "No young zero with the motor mounted: take it."
 
 
+def pressure_ambient_text(state: State) -> str:
+    """What is not at ambient within U, "" if every pressure channel is."""
+    texts = []
+    for live in state.live.channels.values():
+        if not live.plan.is_pressure:
+            continue
+        value = live.steady_value
+        if value is None:
+            texts.append(f"{live.plan.name} is not read")
+        elif abs(value - live.plan.zero_si) > live.plan.zero_u:
+            texts.append(
+                f"{live.plan.name} reads {value / 1e3:.0f} kPa, expected "
+                f"{live.plan.zero_si / 1e3:.0f} ± {live.plan.zero_u / 1e3:.0f} kPa"
+            )
+    return "; ".join(texts)
+
+
 def _ambient(state: State, now_ns: int) -> Answer:
     del now_ns
-    texts = [
-        f"{live.plan.name} reads {(live.value or 0.0) / 1e3:.0f} kPa, expected 0 ± "
-        f"{live.plan.zero_u / 1e3:.0f} kPa"
-        for live in state.live.channels.values()
-        if live.plan.is_pressure and not (live.value is not None and abs(live.value) <= live.plan.zero_u)
-    ]
-    return not texts, "; ".join(texts) + ": stay back as if it were pressurised."
+    text = pressure_ambient_text(state)
+    return not text, f"{text}: stay back as if it were pressurised."
+
+
+def thrust_zero_text(state: State, now_ns: int) -> str:
+    """How thrust is off its zero, "" if it is within 2 % of the expected thrust."""
+    limit = 0.02 * state.plan.redline.expected_thrust_n
+    live, _ = state.live.highest("thrust", now_ns)
+    value = None if live is None else live.steady_value
+    if value is None:
+        return "not read"
+    return "" if abs(value) <= limit else f"{value:.0f} N, expected 0 ± {limit:.0f} N"
 
 
 def _thrust_zero(state: State, now_ns: int) -> Answer:
-    limit = 0.02 * state.plan.redline.expected_thrust_n
-    live, _ = state.live.highest("thrust", now_ns)
-    value = None if live is None else live.value
-    if value is None:
-        return False, "Thrust is not read: check the channel."
-    return abs(value) <= limit, f"Thrust reads {value:.0f} N, expected 0 ± {limit:.0f} N: take the zero anew."
+    text = thrust_zero_text(state, now_ns)
+    return not text, f"Thrust is {text}: take the zero anew."
 
 
 def _heads(state: State, now_ns: int) -> Answer:
@@ -299,11 +337,19 @@ def _range(state: State, now_ns: int) -> Answer:
     return age_s <= most_s, f"Range clear is {age_s:.0f} s old, at most {most_s:.0f} s: renew it."
 
 
+def _long_warned(state: State, now_ns: int) -> Answer:
+    age_s = state.marks.age_s("long_warning", now_ns)
+    return age_s < 600.0, "The long warning did not sound in this count: sound it."
+
+
 def _warned(state: State, now_ns: int) -> Answer:
     age_s, most_s = state.marks.age_s("warning", now_ns), state.plan.timers.warning_s
     if age_s == float("inf"):
         return False, "No warning was sounded: sound it."
-    return age_s <= most_s, f"The warning is {age_s:.0f} s old, at most {most_s:.0f} s: sound it again."
+    return (
+        age_s <= most_s,
+        f"The warning is {age_s:.0f} s old, at most {most_s:.0f} s: sound it again.",
+    )
 
 
 def _armed(state: State) -> bool:
@@ -335,7 +381,10 @@ def _wait(state: State, now_ns: int) -> Answer:
 def _latch(word: Word) -> Callable[[State, int], Answer]:
     def answer(state: State, now_ns: int) -> Answer:
         del now_ns
-        return state.latch.word is word, f"APPROACH is {state.latch.word.value} ({state.latch.reason})."
+        return (
+            state.latch.word is word,
+            f"APPROACH is {state.latch.word.value} ({state.latch.reason}).",
+        )
 
     return answer
 
@@ -381,7 +430,8 @@ ANSWERS: Final[dict[str, Callable[[State, int], Answer]]] = {
     "thrust_zero": _thrust_zero,
     "head_count_equal": _heads,
     "range_clear_fresh": _range,
-    "siren_sounded": _warned,
+    "long_warning": _long_warned,
+    "short_warning": _warned,
     "board_armed": _status_word(_armed, "The board does not say ARMED."),
     "go_table": _go_table,
     "control_held": _yes(lambda s: s.grip.held, "The fire control is not held."),

@@ -60,7 +60,11 @@ class LimitsKeeper:
 
     def note_echo(self, echo: LimitsEcho, now_ns: int) -> None:
         self.echo, self.echo_ns = echo.body, now_ns
-        self.trouble = "" if echo.body == self.wanted.pack() else "the board's limits are not the computed ones"
+        self.trouble = (
+            ""
+            if echo.body == self.wanted.pack()
+            else "the board's limits are not the computed ones"
+        )
 
     def is_equal(self, status: Status | None) -> bool:
         """The echo equals what was computed and the board still names the same check value."""

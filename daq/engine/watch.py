@@ -18,7 +18,6 @@ from daq.procedure.waits import LatchEvent
 from firmware_protocol.messages import Out
 
 JUDGE_EVERY_NS: Final = 50_000_000
-DISAGREE_NS: Final = 200_000_000
 FIT_EVERY_NS: Final = 5_000_000_000
 
 
@@ -27,7 +26,6 @@ class Watch:
 
     def __init__(self) -> None:
         self.judged_ns = self.fit_ns = -(1 << 62)
-        self.disagree_ns: int | None = None
 
     def tick(self, state: State, now_ns: int) -> None:
         """Let time do its part."""
@@ -120,7 +118,8 @@ class Watch:
     def _ambient(self, state: State, now_ns: int) -> None:
         """Since when every pressure channel has been at ambient within its U."""
         holds = all(
-            live.value is not None and abs(live.value) <= live.plan.zero_u
+            live.steady_value is not None
+            and abs(live.steady_value - live.plan.zero_si) <= live.plan.zero_u
             for live in state.live.channels.values()
             if live.plan.is_pressure
         )
@@ -141,6 +140,7 @@ class Watch:
         least_n = 0.02 * state.plan.redline.expected_thrust_n
         if state.load_test.tick(None if live is None else live.value, least_n, now_ns):
             state.marks.check_load_n = state.load_test.seen_n
+            state.marks.post_zero = state.phase is Phase.INSPECT
             state.fact("CHECK_LOAD", now_ns, n=state.load_test.seen_n)
             state.tell(f"Check load reads {state.load_test.seen_n:.1f} N", now_ns)
 
@@ -169,7 +169,13 @@ class Watch:
         word = state.witness.push(tick, thrust.value, pressure.value)
         if word is not before and word.value == "BLIND":
             state.note_latch(LatchEvent.PRESSURE_HIDDEN, now_ns)
-            state.fact("SENSOR", now_ns, channel=pressure.plan.name, word="BLIND", text="thrust without its pressure")
+            state.fact(
+                "SENSOR",
+                now_ns,
+                channel=pressure.plan.name,
+                word="BLIND",
+                text="thrust without its pressure",
+            )
         if state.witness.over_trip:
             state.set_output(Out.SIREN, True)
 
@@ -217,14 +223,12 @@ class Watch:
 
     def _two_words(self, state: State, now_ns: int, stamp: str) -> None:
         """The board's state and the engine's phase must agree within 200 ms."""
-        agrees = state.board_agrees()
-        if agrees or state.link_lost:
-            self.disagree_ns = None
-        elif self.disagree_ns is None:
-            self.disagree_ns = now_ns
-        since = self.disagree_ns
+        if state.board_agrees() or state.link_lost:
+            state.disagree_ns = None
+        elif state.disagree_ns is None:
+            state.disagree_ns = now_ns
         state.notices.set(
-            "words", "HIGH", since is not None and now_ns - since > DISAGREE_NS,
+            "words", "HIGH", state.disagrees(now_ns),
             f"Board says {state.board.state.name if state.board.state is not None else '?'}, "
             f"engine {state.phase.value}.",
             "Key out. Trust the more dangerous word.", stamp,

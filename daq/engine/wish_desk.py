@@ -16,7 +16,7 @@ from daq.engine.watch import let_go
 from daq.engine.wishes import ANYBODY, MOST_AGE_S, Wish
 from daq.procedure.phases import Event, Phase, Refusal
 from daq.procedure.signatures import NeedsSecond, Signed, Started
-from daq.procedure.waits import LatchEvent
+from daq.procedure.waits import LatchEvent, Word
 
 HOLD_REASONS: Final[dict[int, str]] = {
     0: "hold called",
@@ -101,7 +101,10 @@ def _beat(state: State, wish: Wish, now_ns: int) -> None:
 
 def _gripped(state: State, now_ns: int) -> None:
     state.moved.add("fire control")
-    if state.phase is Phase.COUNTDOWN and state.count.left_s(now_ns) > state.plan.timers.grip_gate_s:
+    if (
+        state.phase is Phase.COUNTDOWN
+        and state.count.left_s(now_ns) > state.plan.timers.grip_gate_s
+    ):
         state.grip.held = False
         state.happen(Event.HOLD_CALLED, now_ns, why="fire control pressed before T−3 s")
 
@@ -203,7 +206,7 @@ def _resume_one(state: State, by: str, code: str, now_ns: int) -> str:
         return ""
     names = " and ".join(sorted(state.resume_by))
     state.resume_by = {}
-    state.marks.range_clear_ns = now_ns
+    state.marks.range_clear_ns = state.marks.poll_ns = now_ns
     state.marks.foul = False
     return state.happen(Event.RESUME, now_ns, why="range clear renewed", by=names)
 
@@ -218,8 +221,10 @@ def _hold_stands(state: State, now_ns: int) -> str:
     needed_s = left_s + state.plan.timers.pulse_s + 2.0
     if status is not None and status.armed_left_ms / 1000 < needed_s:
         return f"The arming lasts {status.armed_left_ms / 1000:.0f} s, the count needs {needed_s:.0f} s: recycle."
-    broken = [each.text for each in state.conditions if not each.holds and each.name != "range_clear"]
-    return " ".join(broken)
+    renewed = ("range_clear", "posts", "grip")
+    return " ".join(
+        each.text for each in state.conditions if not each.holds and each.name not in renewed
+    )
 
 
 def _resume(state: State, wish: Wish, now_ns: int) -> str:
@@ -244,7 +249,7 @@ def _recycle(state: State, wish: Wish, now_ns: int) -> str:
 
 def _scrub(state: State, wish: Wish, now_ns: int) -> str:
     refused = state.happen(Event.SCRUB, now_ns, why="scrubbed", by=wish.text("by"))
-    if not refused:
+    if not refused and state.latch.word is Word.CLOSED:
         state.signatures.begin_release()
     return refused
 

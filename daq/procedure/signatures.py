@@ -150,7 +150,7 @@ class Signatures:
         self._signed[line.id] = (signed, now_ns)
         self._pending = None
         if self.releasing and self.next_line(Phase.SAFE) is None:
-            self._end_release()
+            self.end_release()
         return signed
 
     def sign_by_tool(
@@ -186,7 +186,7 @@ class Signatures:
         self.releasing = True
         self.reopen([line.id for line in self.checklist.lines if line.release])
 
-    def _end_release(self) -> None:
+    def end_release(self) -> None:
         """The release lines are signed and people may have been forward: the list goes on at the
         section in which they left, with everything from there on open again.
         """
