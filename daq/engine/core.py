@@ -26,6 +26,7 @@ from daq.engine.wishes import Wish
 from daq.journal.format import RecordType
 from daq.procedure.approach import Latch
 from daq.procedure.signatures import Signatures
+from daq.procedure.waits import LatchEvent
 
 STATUS_EVERY_NS: Final = 50_000_000
 KEEP_PUBLISHED: Final = 40
@@ -79,6 +80,14 @@ class Engine:
         """The rehearsal clock and the board's ticks jumped together."""
         self.state.stepped(seconds, ticks, now_ns)
         return self.state.out.take()
+
+    def slept(self, blind_s: float, now_ns: int) -> list[Action]:
+        """The machine slept: say for how long, and trust the engine's clock no more."""
+        state = self.state
+        state.fact("CLOCK_BREAK", now_ns, blind_s=blind_s, clock="boot clock")
+        state.note_latch(LatchEvent.CLOCK_BREAK, now_ns)
+        state.out.record(RecordType.CLOCK, {"kind": "break", "blind_s": blind_s})
+        return state.out.take()
 
     def _publish(self, now_ns: int) -> None:
         self._status_ns = now_ns
