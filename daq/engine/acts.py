@@ -11,6 +11,7 @@ from daq.engine.actions import Ask
 from daq.engine.conditions_now import arming_refusal_now
 from daq.engine.state import State
 from daq.engine.tools import evidence
+from daq.procedure.checks import ACTS
 from daq.procedure.phases import Event, Phase, Refusal
 from daq.procedure.waits import LatchEvent
 from firmware_protocol.messages import Out, Released
@@ -19,13 +20,34 @@ LONG_SIREN_S: Final = 60.0
 SHORT_SIREN_S: Final = 5.0
 CLEAR_BLAST_S: Final = 10.0
 
+PATIENCE_S: Final = {
+    "selftest": 3.0,
+    "supply_test": 3.0,
+    "zero": 60.5,
+    "check_load": 20.0,
+    "puff": 20.0,
+    "load_limits": 2.0,
+    "siren_long": 5.0,
+    "siren_short": 5.0,
+    "copy_run": 10.0,
+}
+
 Names = tuple[str, ...]
 Act = Callable[[State, Names, int], str]
 
 
 def perform(state: State, act: str, names: Names, now_ns: int) -> str:
-    """Do one act for these names; "" or the sentence that refuses it."""
-    return ACT_OF[act](state, names, now_ns)
+    """Do one act for these names; "" or the sentence that refuses it.
+
+    What takes its time is not started twice: a second Enter says that it is under way.
+    """
+    began_ns = state.started.get(act)
+    if began_ns is not None and (now_ns - began_ns) / 1e9 < PATIENCE_S.get(act, 0.0):
+        return f"Under way ({ACTS[act]}): wait for it."
+    refused = ACT_OF[act](state, names, now_ns)
+    if not refused:
+        state.started[act] = now_ns
+    return refused
 
 
 def _open_range(state: State, names: Names, now_ns: int) -> str:
@@ -134,16 +156,15 @@ def _planned_clock(state: State, names: Names, now_ns: int) -> str:
     return ""
 
 
-def _siren(seconds: float, warns: bool = True) -> Act:
+def _siren(seconds: float, kind: str) -> Act:
+    """Sound; the warning counts only when its output was read back (see `watch`)."""
+
     def sound(state: State, names: Names, now_ns: int) -> str:
         del names
         state.set_output(Out.SIREN, True)
         state.siren_until_ns = now_ns + round(seconds * 1e9)
-        if warns:
-            state.marks.warning_ns = now_ns
-            if seconds >= LONG_SIREN_S:
-                state.marks.long_warning_ns = now_ns
-        state.fact("SIREN", now_ns, seconds=seconds)
+        state.siren_kind = kind
+        state.fact("SIREN", now_ns, seconds=seconds, kind=kind)
         return ""
 
     return sound
@@ -200,12 +221,12 @@ ACT_OF: Final[dict[str, Act]] = {
     "people_clear": _people_clear,
     "range_clear": _range_clear,
     "planned_clock": _planned_clock,
-    "siren_long": _siren(LONG_SIREN_S),
-    "siren_short": _siren(SHORT_SIREN_S),
+    "siren_long": _siren(LONG_SIREN_S, "long"),
+    "siren_short": _siren(SHORT_SIREN_S, "short"),
     "key_in": _key_in,
     "arm": _arm,
     "unplugged": _unplugged,
     "copy_run": _copy_run,
-    "all_clear": _siren(CLEAR_BLAST_S, warns=False),
+    "all_clear": _siren(CLEAR_BLAST_S, "clear"),
     "inspected": _inspected,
 }

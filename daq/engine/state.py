@@ -151,6 +151,8 @@ class State:
         self.copied: bool | None = None
         self.hold_why = ""
         self.siren_until_ns: int | None = None
+        self.siren_kind = ""
+        self.started: dict[str, int] = {}
         self.near_ns: int | None = None
         self.disagree_ns: int | None = None
         self.thrust_waived_by = ""

@@ -20,6 +20,7 @@ from firmware_protocol.messages import (
 )
 
 RETRY_NS: Final = 1_000_000_000
+SELFTEST_NS: Final = 3 * RETRY_NS
 NEVER: Final = -(1 << 62)
 
 
@@ -82,19 +83,25 @@ class SelftestKeeper:
 
     asked_ns: int = NEVER
     passed_ns: int = NEVER
+    waiting: bool = False
     result: SelftestResult | None = None
 
     def forget(self) -> None:
         self.asked_ns, self.passed_ns, self.result = NEVER, NEVER, None
+        self.waiting = False
 
     def ask(self, status: Status | None, now_ns: int) -> list[Selftest]:
-        if not may_keep(status) or now_ns - self.asked_ns < 3 * RETRY_NS:
+        if not may_keep(status) or now_ns - self.asked_ns < SELFTEST_NS:
             return []
-        self.asked_ns = now_ns
+        self.asked_ns, self.waiting = now_ns, True
         return [Selftest(what=0)]
 
+    def under_way(self, now_ns: int) -> bool:
+        """The shunt step of a self-test shows as a load on every channel: it is no motor."""
+        return self.waiting and now_ns - self.asked_ns < SELFTEST_NS
+
     def note(self, result: SelftestResult, now_ns: int) -> None:
-        self.result = result
+        self.result, self.waiting = result, False
         if result.result == Reason.OK:
             self.passed_ns = now_ns
 

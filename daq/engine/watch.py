@@ -145,6 +145,12 @@ class Watch:
             state.tell(f"Check load reads {state.load_test.seen_n:.1f} N", now_ns)
 
     def _siren(self, state: State, now_ns: int) -> None:
+        status = state.board.status
+        if state.siren_until_ns is not None and status is not None and status.reads(Out.SIREN):
+            if state.siren_kind == "long":
+                state.marks.long_warning_ns = now_ns
+            elif state.siren_kind == "short":
+                state.marks.warning_ns = now_ns
         if state.siren_until_ns is not None and now_ns >= state.siren_until_ns:
             state.siren_until_ns = None
             state.set_output(Out.SIREN, False)

@@ -151,6 +151,9 @@ def _enter(state: State, wish: Wish, now_ns: int) -> str:
 
 def _sign(state: State, wish: Wish, now_ns: int) -> str:
     line_id = wish.text("line")
+    early = _too_early(state, line_id, now_ns)
+    if early:
+        return early
     answer = state.signatures.sign(
         line_id,
         by=wish.text("by"),
@@ -175,6 +178,19 @@ def _sign(state: State, wish: Wish, now_ns: int) -> str:
         case Started():
             state.fact("STARTED", now_ns, line=answer.line, act=answer.act)
     return ""
+
+
+def _too_early(state: State, line_id: str, now_ns: int) -> str:
+    """A line of the planned clock is signed at its mark, not before."""
+    line = state.signatures.checklist.line(line_id)
+    if line is None or line.at_s is None or state.count.kind != "planned":
+        return ""
+    left_s = state.count.left_s(now_ns)
+    if left_s <= line.at_s + 0.5:
+        return ""
+    return (
+        f"{line_id} belongs to T−{line.at_s:.0f} s, the planned clock says T−{left_s:.0f} s: wait."
+    )
 
 
 def _take_offer(state: State, now_ns: int) -> str:
