@@ -94,9 +94,7 @@ class Script:
         known = set(cls.__dataclass_fields__)
         unknown = set(raw) - known
         if unknown:
-            raise ValueError(
-                f"[crew] unknown key {sorted(unknown)[0]!r}; known are {sorted(known)}"
-            )
+            raise ValueError(f"[crew] unknown key {min(unknown)!r}; known are {sorted(known)}")
         return cls(**raw)
 
 

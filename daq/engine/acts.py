@@ -13,7 +13,7 @@ from daq.engine.state import State
 from daq.engine.tools import evidence
 from daq.procedure.checks import ACTS
 from daq.procedure.phases import Event, Phase, Refusal
-from daq.procedure.waits import LatchEvent
+from daq.procedure.waits import LatchEvent, Word
 from firmware_protocol.messages import Out, Released
 
 LONG_SIREN_S: Final = 60.0
@@ -51,6 +51,8 @@ def perform(state: State, act: str, names: Names, now_ns: int) -> str:
 
 
 def _open_range(state: State, names: Names, now_ns: int) -> str:
+    if state.latch.word is Word.OPEN:
+        return ""
     answer = state.latch.ask_open(
         evidence(state, now_ns),
         names,
@@ -135,6 +137,7 @@ def _igniter(state: State, names: Names, now_ns: int) -> str:
 def _people_clear(state: State, names: Names, now_ns: int) -> str:
     del names
     state.note_latch(LatchEvent.PEOPLE_CLEAR, now_ns)
+    state.unplugged_by.clear()
     state.marks.people_clear_ns = now_ns
     state.marks.range_clear_ns = now_ns
     state.marks.foul = False
@@ -178,6 +181,8 @@ def _key_in(state: State, names: Names, now_ns: int) -> str:
 
 
 def _arm(state: State, names: Names, now_ns: int) -> str:
+    if state.attempt.was_lit:
+        return "This motor was fired in this run: end this run; the next motor is a new set-up."
     refusal = arming_refusal_now(state, now_ns)
     if refusal:
         return refusal

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from daq.journal.format import RecordType
+from daq.journal.format import RecordFlag, RecordType
 from daq.journal.recover import Record, read_folder
 
 RUN_NUMBER: Final = re.compile(r"^[A-Z]-(\d+)")
@@ -44,7 +44,8 @@ def read_history(journal: Path, runs: Path) -> History:
                 tick = int(body["tick"])
         elif record.kind == RecordType.CONFIG:
             config = body
-            latch = body.get("latch", latch)
+            if not (record.flags & RecordFlag.CARRIED and latch is not None):
+                latch = body.get("latch", latch)
         elif record.kind == RecordType.RUN:
             numbers.append(_number(str(body.get("id", ""))))
             if body.get("run") == "end" and config.get("mode") == "DRY":

@@ -5,6 +5,8 @@ socket: the sender, the writer and the talk thread do. Housekeeping (power, free
 the run) has a thread of its own, because a disk may take seconds.
 """
 
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -19,7 +21,6 @@ from daq.engine.talk import Talk
 from daq.errors import DeviceFault, LinkError, StandError
 from daq.journal.format import RecordType
 from daq.journal.writer import JournalWriter
-from daq.runs.bundle import seal_run
 from daq.stand.clock import HostClock, SleepWatch, boot_ns
 from daq.stand.port import Port
 from daq.stand.power import read_power
@@ -29,6 +30,7 @@ READ_S: Final = 0.005
 REOPEN_NS: Final = 250_000_000
 UTC_EVERY_NS: Final = 200_000_000
 HOUSE_S: Final = 1.0
+SEAL_S: Final = 120.0
 
 StepTime = Callable[[float], tuple[float, int]]
 """Asks the simulated stand to jump: seconds wished -> (seconds granted, board tick after)."""
@@ -253,14 +255,23 @@ class Housekeeping(threading.Thread):
         """Copy runs that are waiting to be copied."""
         while self._house.jobs:
             _, run_id = self._house.jobs.pop(0)
-            try:
-                seal_run(
-                    self._places.journal, self._places.runs, run_id, second=self._places.second
-                )
-                self._house.copied = True
-            except (StandError, OSError) as fault:
-                self._house.copied = False
-                self._house.trouble = str(fault)
+            fault = seal_apart(self._places, run_id)
+            self._house.copied, self._house.trouble = not fault, fault
 
     def stop(self) -> None:
         self._stop_asked.set()
+
+
+def seal_apart(places: Places, run_id: str) -> str:
+    """Copy a run in a process of its own (it is heavy, and the safety thread must not wait).
+
+    Returns "" when every copy was read back equal, else the sentence of what went wrong.
+    """
+    command = [sys.executable, "-m", "daq.runs.seal", str(places.journal), str(places.runs), run_id]
+    if places.second is not None:
+        command.append(str(places.second))
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=SEAL_S, check=False)
+    except (OSError, subprocess.TimeoutExpired) as fault:
+        return f"the copy of {run_id} did not end: {fault}"
+    return "" if done.returncode == 0 else done.stderr.strip() or f"the copy of {run_id} failed"

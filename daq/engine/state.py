@@ -274,8 +274,13 @@ class State:
     def _back_to_safe(self, step: Step[Phase, Event], now_ns: int) -> None:
         self.arming.drop()
         self.count.clear()
-        if step.before in (Phase.ARM, Phase.COUNTDOWN, Phase.HOLD):
+        if step.event is Event.OFFER_GONE:
+            arm = self.signatures.checklist.with_act("arm")
+            self.signatures.reopen([] if arm is None else [arm.id])
+            self.count.start("planned", self.plan.timers.count_s, now_ns, self.plan.timers.count_s)
+        elif step.before in (Phase.ARM, Phase.COUNTDOWN, Phase.HOLD):
             self.signatures.recycle(self.plan.timers.count_s)
+            self.count.start("planned", self.plan.timers.count_s, now_ns, self.plan.timers.count_s)
         if step.before is Phase.INSPECT:
             self.signatures.begin_release()  # people were forward: the list goes on where they left
             self.signatures.end_release()
@@ -367,8 +372,8 @@ class State:
             self.record_latch(now_ns)
 
     def record_latch(self, now_ns: int) -> None:
-        self.fact("LATCH", now_ns, latch=self.latch.to_json())
         self.out.ask(Ask(what="config"))
+        self.fact("LATCH", now_ns, latch=self.latch.to_json())
 
     def new_attempt(self) -> Attempt:
         """Facts of the next arming; peaks and witness begin anew with it."""

@@ -17,6 +17,7 @@ from firmware_protocol.messages import BoardState, Reason, ResetCause
 
 Answer = tuple[bool, str]
 FRESH_S: Final = 0.5
+FIRST_STATUSES: Final = 10
 ZERO_S: Final = 60.0
 WARM_S: Final = 60.0
 CLEAN_RESETS: Final = frozenset({ResetCause.POWER, ResetCause.EXTERNAL, ResetCause.SOFTWARE})
@@ -26,6 +27,8 @@ def load_word(state: State) -> str:
     """What is on the line by its continuity: "igniter", "dummy", "open" or "unknown"."""
     status = state.board.status
     if status is None or state.link_lost or status.state is not BoardState.DISARMED:
+        return "unknown"
+    if status.number < FIRST_STATUSES:  # FFFF is "not measured" too until a pulse has run
         return "unknown"
     mohm, limits = status.continuity_mohm, state.plan.fire_limits
     if mohm == OPEN_LINE:
@@ -312,15 +315,6 @@ def _thrust_zero(state: State, now_ns: int) -> Answer:
     return not text, f"Thrust is {text}: take the zero anew."
 
 
-def _heads(state: State, now_ns: int) -> Answer:
-    del now_ns
-    values = state.signatures.values()
-    signed_in, behind = values.get("heads_in"), values.get("heads_behind")
-    if behind is None or signed_in is None:
-        return True, ""
-    return signed_in == behind, f"{signed_in} signed in, {behind} behind cover: find everybody."
-
-
 def range_clear_s(state: State, now_ns: int) -> float:
     """How old the report of a clear range may be now."""
     timers = state.plan.timers
@@ -350,10 +344,6 @@ def _warned(state: State, now_ns: int) -> Answer:
         age_s <= most_s,
         f"The warning is {age_s:.0f} s old, at most {most_s:.0f} s: sound it again.",
     )
-
-
-def _armed(state: State) -> bool:
-    return state.board.state is BoardState.ARMED
 
 
 def _go_table(state: State, now_ns: int) -> Answer:
@@ -428,13 +418,10 @@ ANSWERS: Final[dict[str, Callable[[State, int], Answer]]] = {
     "tare_young": _tare,
     "pressure_ambient": _ambient,
     "thrust_zero": _thrust_zero,
-    "head_count_equal": _heads,
     "range_clear_fresh": _range,
     "long_warning": _long_warned,
     "short_warning": _warned,
-    "board_armed": _status_word(_armed, "The board does not say ARMED."),
     "go_table": _go_table,
-    "control_held": _yes(lambda s: s.grip.held, "The fire control is not held."),
     "outcome_known": _outcome,
     "burn_over": _burn_over,
     "wait_over": _wait,
