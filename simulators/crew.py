@@ -9,6 +9,7 @@ checklist only by what the status shows, and does what a crew does at each line.
 import contextlib
 import json
 import socket
+import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -430,3 +431,28 @@ class Crew:
 
 def _ask(stand: StandControl, do: str, **args: Any) -> None:
     stand.ask(do, **args)
+
+
+def main() -> int:
+    """`python -m simulators.crew`: one JSON object on the first line of the input says all.
+
+    {"socket", "control", "people": [...], "script": {...}, "values": {...}, "conductor": bool,
+    "deadline_s"}; prints one JSON line at the end.
+    """
+    order = json.loads(sys.stdin.readline())
+    stand = StandControl(order["control"])
+    crew = Crew(
+        EngineLine(order["socket"]),
+        stand,
+        order["people"],
+        Script.of(order.get("script", {})),
+        order.get("values", {}),
+        plays_conductor=bool(order.get("conductor", True)),
+    )
+    crew.run(float(order.get("deadline_s", 3600.0)))
+    print(json.dumps({"finished": crew.finished, "gave_up": crew.gave_up}), flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
