@@ -23,6 +23,14 @@ RETRY_S: Final = 0.35
 GRIP_FROM_S: Final = 2.8
 RELEASE_AFTER_LIT_S: Final = 0.3
 STUCK_AFTER: Final = 25
+STEP_AFTER_S: Final = 1.1
+VENTED_S: Final = 63.0
+LOOK_S: Final = 3.0
+PAUSE_S: Final = {
+    "B1": 1.2, "B6": 0.3, "B7": 1.2, "B8": 1.4, "C2": 0.4, "D3": 2.3, "E3": 0.3, "E4": 0.7,
+    "G4": 1.2, "G5": 2.0,
+}  # fmt: skip
+"""Lines whose first Enter sets something off, and how long a crew waits before the second."""
 HOLD_DIGITS: Final = {"range foul": 1, "weather": 2, "data": 3, "pad": 4}
 
 Json = dict[str, Any]
@@ -148,6 +156,8 @@ class Crew:
         self._next_s = 0.0
         self._lit_s: float | None = None
         self._once: set[str] = set()
+        self._looked: dict[str, float] = {}
+        self._pause_s = 0.0
 
     def named(self, role: str) -> str:
         return next((name for name, roles in self.roles.items() if role in roles), "")
@@ -280,20 +290,23 @@ class Crew:
         """Nothing to sign now: let the clock of the rehearsal step."""
         clock = status["clock"]
         if status["phase"] in ("WAIT", "MISFIRE", "ABORT") and clock.get("seconds"):
-            self._ask("step", seconds=clock["seconds"] + 1.0)
+            self._step_wait(status, float(clock["seconds"]))
 
     def _sign(self, status: Json, frame: Json) -> None:
         line = str(frame["id"])
         self._before(line, status)
         if line == "B3" and not self._moved(status):
             return
-        if self._clock_is_early(status, line):
+        if self._clock_is_early(status, line) or not self._ready(line, status):
+            return
+        if self.clock() < self._pause_s:
             return
         who = str(frame["who"])
         if not self.plays_conductor and who == self.named("TC"):
             return
         values = {ask["key"]: self._value(ask["key"]) for ask in frame.get("asks", [])}
         self._ask("enter", line=line, by=who, code=self.codes.get(who, ""), values=values)
+        self._started(line)
 
     def _value(self, key: str) -> Any:
         heads, pad = int(self.values.get("heads_in", 4)), 2
@@ -312,13 +325,20 @@ class Crew:
         if mark is not None and clock["kind"] == "planned" and (clock["seconds"] or 0) > mark + 0.4:
             self._ask("step", seconds=clock["seconds"] - mark)
             return True
-        if line == "B6" and self.tally.refusals > 0 and self.once("zero step"):
+        if line == "B6" and "started B6" in self._once and self.once("zero step"):
             self._ask("step", seconds=60.5)
             return True
         if line == "G1" and clock["kind"] == "wait" and (clock["seconds"] or 0.0) > 0.0:
-            self._ask("step", seconds=clock["seconds"] + 0.5)
+            self._step_wait(status, float(clock["seconds"]))
             return True
         return False
+
+    def _step_wait(self, status: Json, left_s: float) -> None:
+        """First the minute in which the pressure is proven vented, then the rest of the wait."""
+        if status["phase_s"] < STEP_AFTER_S:
+            return
+        first = self.once("vented")
+        self._ask("step", seconds=VENTED_S if first else left_s + 0.5)
 
     # ---- hands ---------------------------------------------------------------------------------
 
@@ -329,17 +349,39 @@ class Crew:
             hands()
         if line == "G2":
             self.once("inspecting")
-        if line == "B7" and self.tally.refusals == 1 and self.once("weight"):
-            self.stand.ask("weight", n=float(self.values.get("check_load_n", 196.1)))
-        if line == "B8":
-            self.stand.ask("weight", n=0.0)
-            if self.tally.refusals == 1 and self.once("puff"):
-                self.stand.ask("press", pa=4.0e5, s=0.6)
-        if line == "G4" and self.tally.refusals >= 1 and self.once("post weight"):
-            self.stand.ask("weight", n=float(self.values.get("check_load_n", 196.1)))
-        if line == "G5":
+        if line in ("B8", "G5") and self.once(f"weight off {line}"):
             self.stand.ask("weight", n=0.0)
         del status
+
+    def _ready(self, line: str, status: Json) -> bool:
+        """Whether what hands did shows on the screen: people look before they sign."""
+        circuit = status["circuit"]
+        ohm = circuit["continuity_ohm"]
+        shows = {
+            "A1a": status["n"] > 15 and ohm is None,
+            "B2": ohm is not None and ohm > 4.0,
+            "C4": ohm is None,
+            "D8": True,
+            "E6": circuit["key_in"],
+            "F3": not circuit["key_in"] and status["stop_in"],
+            "F4": not circuit["key_in"],
+        }
+        if shows.get(line, True):
+            return True
+        self._looked.setdefault(line, self.clock())
+        return self.clock() - self._looked[line] > LOOK_S
+
+    def _started(self, line: str) -> bool:
+        """A line whose first Enter sets something off: do the hands' part, then wait for it."""
+        pause = PAUSE_S.get(line)
+        if pause is None or not self.once(f"started {line}"):
+            return False
+        if line in ("B7", "G4"):
+            self.stand.ask("weight", n=float(self.values.get("check_load_n", 196.1)))
+        if line == "B8":
+            self.stand.ask("press", pa=4.0e5, s=0.6)
+        self._pause_s = self.clock() + pause
+        return True
 
     def _hands(self) -> dict[str, Callable[[], None]]:
         stand = self.stand

@@ -26,6 +26,7 @@ PATIENCE_S: Final = {
     "zero": 60.5,
     "check_load": 20.0,
     "puff": 20.0,
+    "tare": 3.0,
     "load_limits": 2.0,
     "siren_long": 5.0,
     "siren_short": 5.0,
@@ -90,6 +91,8 @@ def _zero(state: State, names: Names, now_ns: int) -> str:
 
 def _check_load(state: State, names: Names, now_ns: int) -> str:
     del names
+    if state.phase is Phase.INSPECT:  # the line is parted: a load is a load, no motor
+        state.limits.want(state.plan.bench_limits)
     state.load_test.begin()
     zeros = {name: live.steady for name, live in state.live.channels.items()}
     state.fact("ZERO_BEFORE_LOAD", now_ns, counts=zeros, after=state.phase is Phase.INSPECT)
@@ -106,13 +109,7 @@ def _puff(state: State, names: Names, now_ns: int) -> str:
 
 def _tare(state: State, names: Names, now_ns: int) -> str:
     del names
-    for live in state.live.channels.values():
-        if not live.plan.is_pressure:
-            window = state.live.tare(live.plan.name)
-            state.fact("TARE", now_ns, channel=live.plan.name, counts=live.zero, sigma=window.sigma)
-    state.marks.tare_ns = now_ns
-    state.tared = True
-    state.limits.want(state.fire_limits)
+    state.tare_test.begin(state.live, now_ns)
     return ""
 
 

@@ -215,7 +215,6 @@ def _lit_news(state: State, news: LitEvent, now_ns: int) -> None:
     if state.is_bench:
         if news.kind == "LIT":
             state.tell(f"Load or pressure seen on {news.by}, bench", now_ns)
-            state.live.lit.reset()
         return
     attempt = state.attempt
     if news.kind == "BURN_OUT":
@@ -343,7 +342,7 @@ def _board_event(state: State, event: BoardEvent, now_ns: int) -> None:
         attempt.line_off_tick = event.tick
         state.fact("LINE_OFF", now_ns, tick=event.tick, flowed_ms=event.value)
         state.note_latch(LatchEvent.LINE_OFF, now_ns)
-        state.tell("Line off", now_ns)
+        state.tell("Line current ended", now_ns)
     elif kind is EventKind.TRIP:
         _board_trip(state, event, now_ns)
 

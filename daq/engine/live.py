@@ -179,6 +179,13 @@ class LiveChannels:
         """The board started anew or the rehearsal clock stepped: the next index is no gap."""
         self.next_index.clear()
 
+    def stepped(self, jump_ns: int) -> None:
+        """A rehearsal step: the age of the newest block is of real traffic and moves along."""
+        self.skipped()
+        for live in self.channels.values():
+            if live.health.seen_ns is not None:
+                live.health.seen(live.health.seen_ns + jump_ns)
+
     def forget_peaks(self) -> None:
         for live in self.channels.values():
             live.peak = live.counts if live.counts is not None else float(live.zero)

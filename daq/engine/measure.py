@@ -11,6 +11,7 @@ from daq.engine.live import LiveChannels
 
 ZERO_S: Final = 60.0
 STEADY_S: Final = 0.5
+TARE_S: Final = 2.0
 NEVER: Final = -(1 << 62)
 
 
@@ -86,4 +87,23 @@ class LoadTest:
         if (now_ns - self.steady_since_ns) / 1e9 < STEADY_S:
             return False
         self.waiting, self.seen_n = False, thrust_n
+        return True
+
+
+@dataclass(slots=True)
+class TareTest:
+    """The zero with the motor mounted: mean of what comes in the two seconds after Enter."""
+
+    since_ns: int = NEVER
+
+    def begin(self, live: LiveChannels, now_ns: int) -> None:
+        self.since_ns = now_ns
+        for channel in live.channels.values():
+            channel.health.take_window()
+
+    def tick(self, now_ns: int) -> bool:
+        """True in the moment the two seconds are over."""
+        if self.since_ns == NEVER or (now_ns - self.since_ns) / 1e9 < TARE_S:
+            return False
+        self.since_ns = NEVER
         return True

@@ -16,6 +16,7 @@ from firmware_protocol.messages import (
     Grip,
     Hello,
     LimitsStage,
+    Output,
     Ping,
     ProcedureKind,
     Safe,
@@ -24,6 +25,7 @@ from firmware_protocol.messages import (
 OFF_EVERY_NS: Final = 20_000_000
 HELLO_EVERY_NS: Final = 500_000_000
 PING_ARMED_NS: Final = 50_000_000
+OUTPUT_EVERY_NS: Final = 200_000_000
 PING_NS: Final = 250_000_000
 SELFTEST_AGAIN_S: Final = 300.0
 
@@ -32,7 +34,7 @@ class Outgoing:
     """Remembers when each periodic frame last went out."""
 
     def __init__(self) -> None:
-        self.hello_ns = self.ping_ns = -(1 << 62)
+        self.hello_ns = self.ping_ns = self.outputs_ns = -(1 << 62)
         self.ping_n = 0
 
     def send(self, state: State, now_ns: int) -> None:
@@ -42,7 +44,8 @@ class Outgoing:
             self._hello(state, now_ns)
             return
         self._ping(state, now_ns)
-        if state.phase is Phase.SAFE:
+        self._outputs(state, now_ns)
+        if state.phase in (Phase.SAFE, Phase.INSPECT):
             self._upkeep(state, now_ns)
 
     def _off(self, state: State, now_ns: int) -> None:
@@ -72,6 +75,18 @@ class Outgoing:
         self.ping_ns = now_ns
         self.ping_n += 1
         state.out.send(state.link.send(Ping(n=self.ping_n)), lane="periodic", key="ping")
+
+    def _outputs(self, state: State, now_ns: int) -> None:
+        """Order again what the board does not show (a self-test or a restart came between)."""
+        status = state.board.status
+        if status is None or now_ns - self.outputs_ns < OUTPUT_EVERY_NS:
+            return
+        self.outputs_ns = now_ns
+        if status.state is BoardState.TRIPPED:
+            return
+        for out, level in state.outputs.items():
+            if status.commanded(out) is not level:
+                state.out.send(state.link.send(Output(output=out, level=int(level))))
 
     def _upkeep(self, state: State, now_ns: int) -> None:
         for message in state.limits.tick(state.board.status, now_ns):

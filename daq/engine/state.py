@@ -16,7 +16,7 @@ from daq.engine.attempt import Attempt
 from daq.engine.board_view import BoardView
 from daq.engine.count import CountClock
 from daq.engine.live import LiveChannels
-from daq.engine.measure import LoadTest, ZeroTest
+from daq.engine.measure import LoadTest, TareTest, ZeroTest
 from daq.engine.plan import Plan
 from daq.engine.upkeep import LimitsKeeper, SelftestKeeper
 from daq.journal.format import RecordType
@@ -147,6 +147,7 @@ class State:
         self.moved: set[str] = set()
         self.zero = ZeroTest()
         self.load_test = LoadTest()
+        self.tare_test = TareTest()
         self.tared = False
         self.copied: bool | None = None
         self.hold_why = ""
@@ -254,6 +255,7 @@ class State:
         after = step.after
         if after in ATTEMPT_PHASES:
             self.begin_run(now_ns)
+            self.count.clear()
         if after in (Phase.SAFE, Phase.WAIT, Phase.MISFIRE):
             self.want_off("SAFE")
         if after is Phase.BURNING and step.before is not Phase.FIRE:
@@ -317,8 +319,19 @@ class State:
             return status.state is BoardState.TRIPPED or not status.key_in
         return status.state not in (BoardState.ARMED, BoardState.ENERGISED)
 
+    def tare(self, now_ns: int) -> None:
+        """Take the zero with the motor mounted; from now on the board carries the firing limits."""
+        for name, live in self.live.channels.items():
+            if not live.plan.is_pressure:
+                window = self.live.tare(name)
+                self.fact("TARE", now_ns, channel=name, counts=live.zero, sigma=window.sigma)
+        self.marks.tare_ns = now_ns
+        self.tared = True
+        self.live.lit.reset()
+        self.limits.want(self.fire_limits)
+
     def set_output(self, out: Out, level: bool) -> None:
-        """Order an auxiliary output (siren, lamp and horn, dump) once per change."""
+        """Order an auxiliary output (siren, lamp and horn, dump); repeated until STATUS shows it."""
         if self.outputs.get(out) is not level and self.link.session is not None:
             self.outputs[out] = level
             self.out.send(self.link.send(Output(output=out, level=int(level))))
@@ -350,7 +363,7 @@ class State:
         jump = round(seconds * 1e9)
         self.board.shift(seconds)
         self.latch.stepped(seconds)
-        self.live.skipped()
+        self.live.stepped(jump)
         self.published = {n: at + jump for n, at in self.published.items()}
         if self.grip.beat_ns is not None:
             self.grip.beat_ns += jump

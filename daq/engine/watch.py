@@ -136,6 +136,8 @@ class Watch:
         if state.zero.tick(state.live, now_ns):
             state.fact("ZERO", now_ns, faults=state.zero.faults)
             state.tell("Zero and noise measured", now_ns)
+        if state.tare_test.tick(now_ns):
+            state.tare(now_ns)
         live, _ = state.live.highest("thrust", now_ns)
         least_n = 0.02 * state.plan.redline.expected_thrust_n
         if state.load_test.tick(None if live is None else live.value, least_n, now_ns):
