@@ -13,7 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from simulators.control_client import StandControl
 
@@ -36,8 +36,33 @@ HOLD_DIGITS: Final = {"range foul": 1, "weather": 2, "data": 3, "pad": 4}
 Json = dict[str, Any]
 
 
+class Line(Protocol):
+    """A way to the engine: newest status, answers in order, wishes."""
+
+    status: Json
+    answers: list[Json]
+    is_open: bool
+
+    def poll(self) -> bool:
+        """Read what is there; True if a newer status came."""
+
+    def wish(self, wish: str, **more: Any) -> None:
+        """Send one wish with the number of the newest status."""
+
+
+class Hands(Protocol):
+    """A way to the stand; `StandControl` is one."""
+
+    def ask(self, do: str, **args: Any) -> dict[str, Any]:
+        """Do one order; its answer."""
+
+    def key(self, *, is_in: bool) -> None: ...
+    def stop(self, *, is_in: bool) -> None: ...
+    def line(self, *, joined: bool, load: str | None = None) -> None: ...
+
+
 class EngineLine:
-    """The crew's connection to the engine: newest status, answers in order, wishes."""
+    """The crew's connection to the engine's socket."""
 
     def __init__(self, path: str) -> None:
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
@@ -130,8 +155,8 @@ class Crew:
 
     def __init__(
         self,
-        line: EngineLine,
-        stand: StandControl,
+        line: Line,
+        stand: Hands,
         people: list[Json],
         script: Script,
         values: Mapping[str, Any],
@@ -158,6 +183,7 @@ class Crew:
         self._once: set[str] = set()
         self._looked: dict[str, float] = {}
         self._pause_s = 0.0
+        self._from_n = 0
 
     def named(self, role: str) -> str:
         return next((name for name, roles in self.roles.items() if role in roles), "")
@@ -167,17 +193,24 @@ class Crew:
     def run(self, deadline_s: float) -> None:
         """Until the day is over, the engine is gone, or `deadline_s` of wall time have passed."""
         started = self.clock()
-        self.line.wish("hello", who="crew", control=self.plays_conductor)
+        self.begin()
         while not self.finished and self.line.is_open:
-            fresh = self.line.poll()
-            self._read_answers()
-            if fresh and self.line.status:
-                self.look()
-            self._beat()
+            self.turn()
             if self.clock() - started > deadline_s:
                 self.gave_up = f"not finished in {deadline_s:.0f} s, phase {self.phase}"
                 break
             time.sleep(POLL_S)
+
+    def begin(self) -> None:
+        self.line.wish("hello", who="crew", control=self.plays_conductor)
+
+    def turn(self) -> None:
+        """One look at what came, and what it asks of a crew."""
+        fresh = self.line.poll()
+        self._read_answers()
+        if fresh and self.line.status:
+            self.look()
+        self._beat()
 
     @property
     def phase(self) -> str:
@@ -197,6 +230,7 @@ class Crew:
                 self.tally.last_text = str(answer.get("text", ""))
                 self._next_s = self.clock() + RETRY_S
             self.waiting = Waiting()
+            self._from_n = int(self.line.status.get("n", 0)) + 2
         self.line.answers.clear()
 
     def look(self) -> None:
@@ -216,6 +250,8 @@ class Crew:
         """No answer outstanding and no retry pause running."""
         now = self.clock()
         if self.waiting.line and now - self.waiting.since_s < 1.0:
+            return False
+        if self.line.status["n"] < self._from_n:  # look again before the next act
             return False
         return now >= self._next_s
 
@@ -288,9 +324,9 @@ class Crew:
 
     def _wait(self, status: Json) -> None:
         """Nothing to sign now: let the clock of the rehearsal step."""
-        clock = status["clock"]
-        if status["phase"] in ("WAIT", "MISFIRE", "ABORT") and clock.get("seconds"):
-            self._step_wait(status, float(clock["seconds"]))
+        left = status["approach"].get("left_s")
+        if status["phase"] in ("WAIT", "MISFIRE", "ABORT") and left:
+            self._step_wait(status, float(left))
 
     def _sign(self, status: Json, frame: Json) -> None:
         line = str(frame["id"])
@@ -328,8 +364,9 @@ class Crew:
         if line == "B6" and "started B6" in self._once and self.once("zero step"):
             self._ask("step", seconds=60.5)
             return True
-        if line == "G1" and clock["kind"] == "wait" and (clock["seconds"] or 0.0) > 0.0:
-            self._step_wait(status, float(clock["seconds"]))
+        left = status["approach"].get("left_s")
+        if line == "G1" and left:
+            self._step_wait(status, float(left))
             return True
         return False
 
@@ -471,7 +508,7 @@ class Crew:
         self.grip = self.grip and self.clock() - self._lit_s < RELEASE_AFTER_LIT_S
 
 
-def _ask(stand: StandControl, do: str, **args: Any) -> None:
+def _ask(stand: Hands, do: str, **args: Any) -> None:
     stand.ask(do, **args)
 
 

@@ -10,13 +10,13 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from daq.engine.actions import Action, Ask, Publish, Record, Reply, Send
+from daq.engine.actions import Send
 from daq.engine.core import Engine
+from daq.engine.perform import House, Performer, StepTime, see_house, see_recorder
 from daq.engine.talk import Talk
 from daq.errors import DeviceFault, LinkError, StandError
 from daq.journal.format import RecordType
@@ -31,20 +31,6 @@ REOPEN_NS: Final = 250_000_000
 UTC_EVERY_NS: Final = 200_000_000
 HOUSE_S: Final = 1.0
 SEAL_S: Final = 120.0
-
-StepTime = Callable[[float], tuple[float, int]]
-"""Asks the simulated stand to jump: seconds wished -> (seconds granted, board tick after)."""
-
-
-@dataclass(slots=True)
-class House:
-    """What the housekeeping thread knows and has to do."""
-
-    power_text: str = "not known"
-    power_ok: bool = True
-    jobs: list[tuple[str, str]] = field(default_factory=list)
-    copied: bool | None = None
-    trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +60,6 @@ class SafetyLoop:
         self.fault: StandError | None = None
         self.house = House()
         self._open_port, self._clock, self._writer, self._talk = open_port, clock, writer, talk
-        self._config, self._step_time = config, step_time
         self._slots = TxSlots()
         self._port: Port | None = None
         self._lost: list[str] = []
@@ -83,6 +68,17 @@ class SafetyLoop:
         self._sleep = SleepWatch()
         self._stop = threading.Event()
         self._sender = Sender(self._slots, self._write, self._lost.append)
+        self._performer = Performer(
+            engine,
+            writer=writer,
+            clock=clock,
+            house=self.house,
+            config=config,
+            step_time=step_time,
+            send=self._send,
+            publish=talk.publish,
+            reply=talk.reply,
+        )
 
     def stop(self) -> None:
         self._stop.set()
@@ -108,7 +104,7 @@ class SafetyLoop:
         now_ns = self._clock.now_ns()
         self._look_around(now_ns)
         host_ns = time.perf_counter_ns()
-        self._perform(self.engine.step(chunk, wishes, now_ns, gone), host_ns)
+        self._performer.do(self.engine.step(chunk, wishes, now_ns, gone), host_ns)
         if chunk:
             self._writer.put(RecordType.RX, chunk, host_ns)
 
@@ -146,31 +142,7 @@ class SafetyLoop:
             self._port = None
         self._slots.forget()
         now_ns = self._clock.now_ns()
-        self._perform(self.engine.port_lost(why, now_ns), time.perf_counter_ns())
-
-    def _write(self, data: bytes) -> None:
-        """Called by the sender's thread."""
-        port = self._port
-        if port is None:
-            raise LinkError("no port is open")
-        port.write(data)
-        self._writer.put(RecordType.TX, data, time.perf_counter_ns())
-
-    # ---- actions -------------------------------------------------------------------------------
-
-    def _perform(self, actions: list[Action], host_ns: int) -> None:
-        for action in actions:
-            match action:
-                case Send():
-                    self._send(action)
-                case Record():
-                    self._writer.put(action.kind, action.body, host_ns)
-                case Publish():
-                    self._talk.publish(action.line)
-                case Reply():
-                    self._talk.reply(action.client, action.ok, action.text)
-                case Ask():
-                    self._ask(action, host_ns)
+        self._performer.do(self.engine.port_lost(why, now_ns), time.perf_counter_ns())
 
     def _send(self, send: Send) -> None:
         if send.lane == "urgent":
@@ -180,61 +152,26 @@ class SafetyLoop:
         else:
             self._slots.put(send.data)
 
-    def _ask(self, ask: Ask, host_ns: int) -> None:
-        match ask.what:
-            case "sync":
-                self._writer.set_sync_period(ask.value)
-            case "rotate":
-                self._writer.set_may_rotate(bool(ask.value))
-            case "config":
-                self._writer.set_config(self._config(self.engine.state.latch.to_json()))
-            case "step":
-                self._step(ask.value, host_ns)
-            case "copy" | "run over":
-                self.house.copied = None
-                self.house.jobs.append((ask.what, self.engine.state.run_id))
-            case "end":
-                self.stop()
-
-    def _step(self, seconds: float, host_ns: int) -> None:
-        """Jump engine clock and board ticks together, as far as the stand grants it."""
-        if self._step_time is None:
-            return
-        status = self.engine.state.board.status
-        before = status.tick if status is not None else 0
-        granted, after = self._step_time(seconds)
-        if granted > 0.0:
-            self._clock.step(granted)
-            now_ns = self._clock.now_ns()
-            self._perform(self.engine.stepped(granted, (before, after), now_ns), host_ns)
+    def _write(self, data: bytes) -> None:
+        """Called by the sender's thread."""
+        port = self._port
+        if port is None:
+            raise LinkError("no port is open")
+        port.write(data)
+        self._writer.put(RecordType.TX, data, time.perf_counter_ns())
 
     # ---- surroundings --------------------------------------------------------------------------
 
     def _look_around(self, now_ns: int) -> None:
         """Refresh what the core may know of recorder, power and label time; never blocks."""
-        state, writer = self.engine.state, self._writer
-        recorder, host_ns = state.recorder, time.perf_counter_ns()
-        recorder.word = writer.state
-        recorder.synced_ms_ago = writer.synced_ns_ago(host_ns) / 1e6
-        recorder.queue_s = writer.queued_s
-        recorder.disk_min = writer.free_min
-        recorder.folder = str(writer.folder)
-        recorder.segment, recorder.offset = writer.segment_name, writer.written_offset
-        recorder.seq = writer.next_seq
-        recorder.trouble = writer.trouble[-1] if writer.trouble else ""
+        host_ns = time.perf_counter_ns()
+        see_recorder(self.engine.state, self._writer, host_ns)
         if host_ns - self._utc_ns >= UTC_EVERY_NS:
             self._utc_ns = host_ns
-            state.around.utc = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-            state.around.power_text = self.house.power_text
-            state.around.power_ok = self.house.power_ok
-            state.copied = self.house.copied
-            self._watch_sleep(now_ns, host_ns)
-
-    def _watch_sleep(self, now_ns: int, host_ns: int) -> None:
-        """This machine slept: the engine's clock stood still meanwhile (a clock break)."""
-        blind_s = self._sleep.blind_s(time.monotonic_ns(), boot_ns())
-        if blind_s > 0.0:
-            self._perform(self.engine.slept(blind_s, now_ns), host_ns)
+            see_house(self.engine.state, self.house)
+            blind_s = self._sleep.blind_s(time.monotonic_ns(), boot_ns())
+            if blind_s > 0.0:  # the machine slept: the engine's clock stood still meanwhile
+                self._performer.do(self.engine.slept(blind_s, now_ns), host_ns)
 
 
 class Housekeeping(threading.Thread):

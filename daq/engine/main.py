@@ -21,7 +21,8 @@ from typing import Any, Final, Self, TextIO
 from daq.engine.actions import body
 from daq.engine.core import Engine
 from daq.engine.history import read_history
-from daq.engine.loops import Housekeeping, Places, SafetyLoop, StepTime
+from daq.engine.loops import Housekeeping, Places, SafetyLoop
+from daq.engine.perform import StepTime, host_now_ns
 from daq.engine.plan import DRY, REHEARSAL, Plan
 from daq.engine.prepare import RunNames, known_values, make_plan, waits_of
 from daq.engine.talk import Talk, new_socket_path
@@ -88,6 +89,9 @@ class SiteLock:
 
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
+    def close(self) -> None:
+        self._file.close()
+
     def name(self, socket: Path) -> None:
         self._file.seek(0)
         self._file.truncate()
@@ -129,7 +133,24 @@ def _fields(names: RunNames) -> dict[str, Any]:
     return {name: getattr(names, name) for name in names.__slots__}
 
 
-def build(order: Order) -> Built:
+@dataclass(slots=True)
+class Opened:
+    """A site that is locked, its record open, its engine made; nothing runs yet."""
+
+    settings: Settings
+    plan: Plan
+    engine: Engine
+    writer: JournalWriter
+    places: Places
+    lock: SiteLock
+
+    @property
+    def config(self) -> Callable[[dict[str, Any]], bytes]:
+        """The CONFIG body for a latch fact."""
+        return lambda latch: body({**self.plan.config, "latch": latch})
+
+
+def open_site(order: Order) -> Opened:
     """Read the site, open its record, make the engine; StandError with a sentence if it cannot."""
     folder = order.site / "settings"
     settings = load_settings(folder)
@@ -156,33 +177,37 @@ def build(order: Order) -> Built:
     writer = JournalWriter(
         places.journal, rehearsal=order.mode == REHEARSAL, boot_id=f"{boot_id_hash():016x}"
     )
-    config = _config_of(plan)
+    opened = Opened(
+        settings=settings, plan=plan, engine=engine, writer=writer, places=places, lock=lock
+    )
     writer.start()
-    writer.put(RecordType.CONFIG, config(latch.to_json()), _host_ns())
+    writer.put(RecordType.CONFIG, opened.config(latch.to_json()), host_now_ns())
+    return opened
+
+
+def build(order: Order) -> Built:
+    """An engine process, wired together."""
+    site = open_site(order)
     talk = Talk(new_socket_path())
-    lock.name(talk.path)
+    site.lock.name(talk.path)
     loop = SafetyLoop(
-        engine,
-        open_port=lambda: SerialPort(order.port, settings.stand.port.baud),
+        site.engine,
+        open_port=lambda: SerialPort(order.port, site.settings.stand.port.baud),
         clock=HostClock(),
-        writer=writer,
+        writer=site.writer,
         talk=talk,
-        config=config,
+        config=site.config,
         step_time=_steps(order),
     )
     return Built(
-        plan=plan,
-        engine=engine,
+        plan=site.plan,
+        engine=site.engine,
         loop=loop,
-        writer=writer,
+        writer=site.writer,
         talk=talk,
-        house=Housekeeping(loop.house, places),
-        lock=lock,
+        house=Housekeeping(loop.house, site.places),
+        lock=site.lock,
     )
-
-
-def _config_of(plan: Plan) -> Callable[[dict[str, Any]], bytes]:
-    return lambda latch: body({**plan.config, "latch": latch})
 
 
 def _steps(order: Order) -> StepTime | None:
@@ -190,12 +215,6 @@ def _steps(order: Order) -> StepTime | None:
     if order.control is None or order.mode != REHEARSAL:
         return None
     return StepClient(order.control).step
-
-
-def _host_ns() -> int:
-    import time
-
-    return time.perf_counter_ns()
 
 
 def serve(order: Order) -> int:

@@ -101,6 +101,10 @@ class TareTest:
         for channel in live.channels.values():
             channel.health.take_window()
 
+    @property
+    def is_running(self) -> bool:
+        return self.since_ns != NEVER
+
     def tick(self, now_ns: int) -> bool:
         """True in the moment the two seconds are over."""
         if self.since_ns == NEVER or (now_ns - self.since_ns) / 1e9 < TARE_S:

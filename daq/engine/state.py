@@ -349,6 +349,8 @@ class State:
         """How far a rehearsal clock may jump now: never from T−10 s to 1 s after the burn."""
         attempt = self.attempt
         quiet = not attempt.burning and self.off is None
+        if self.selftest.under_way(now_ns) or self.tare_test.is_running:
+            return 0.0
         if self.phase is Phase.COUNTDOWN:
             return max(0.0, self.count.left_s(now_ns) - 10.5)
         if self.phase in (Phase.SAFE, Phase.INSPECT) and quiet:

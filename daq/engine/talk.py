@@ -101,8 +101,8 @@ class Talk(threading.Thread):
         self._status = status
         self._wake()
 
-    def reply(self, client: int, ok: bool, text: str, **more: Any) -> None:
-        self._replies.append((client, {"ok": ok, "text": text, **more}))
+    def reply(self, client: int, ok: bool, text: str) -> None:
+        self._replies.append((client, {"ok": ok, "text": text}))
         self._wake()
 
     def stop(self) -> None:

@@ -88,6 +88,12 @@ def new_folder(wanted: Wanted) -> Path:
     return folder.resolve()
 
 
+def prepared(wanted: Wanted, folder: Path) -> Settings:
+    """The demo settings of the wanted stand, in the folder of this rehearsal."""
+    demo_settings(wanted.stand, folder / "settings")
+    return load_settings(folder / "settings")
+
+
 def load_scenario(name: str) -> Scenario:
     """ConfigError with the known names if there is none of this name."""
     try:
@@ -100,8 +106,7 @@ def play(wanted: Wanted) -> Played:
     """Start everything, watch it to its end, end everything."""
     scenario = load_scenario(wanted.scenario)
     folder = new_folder(wanted)
-    demo_settings(wanted.stand, folder / "settings")
-    settings = load_settings(folder / "settings")
+    settings = prepared(wanted, folder)
     played = Played(folder=folder, scenario=scenario)
     started = time.monotonic()
     with running(wanted, settings, played) as (socket, crew):
