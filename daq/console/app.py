@@ -103,6 +103,7 @@ class Console:
     def show(self, now_ns: int) -> None:
         """Fold and paint."""
         self.desk.size_ok = self.window.size_ok
+        self.desk.watching = self.client.in_control is False
         local = self.desk.follow(self.fold.moment(now_ns, Local()), now_ns)
         self.view = self.fold.view(now_ns, local)
         self.window.show_view(self.view, now_ns)
@@ -159,14 +160,18 @@ def run_console(
     theme: str = "light",
     size: Size | None = None,
     scripted: Callable[[Console], None] | None = None,
+    control: bool = True,
+    stop: Callable[[], bool] | None = None,
 ) -> int:
     """Open the window on a running engine until it is closed; the exit code.
 
     `size` in pixels (None: the whole screen). `scripted` is called once the window stands, with the
-    console: a rehearsal can press keys there.
+    console: a rehearsal can press keys there. `control` false only watches (a crew is in control);
+    `stop` is asked each second and closes the window.
     """
     app = application()
-    console = Console(EngineClient(socket), theme=THEMES[theme], player=Player())
+    client = EngineClient(socket, control=control)
+    console = Console(client, theme=THEMES[theme], player=Player())
     if size is None:
         console.window.setWindowState(Qt.WindowState.WindowFullScreen)
     else:
@@ -174,6 +179,9 @@ def run_console(
     console.start()
     if scripted is not None:
         scripted(console)
+    ender = QTimer()
+    ender.timeout.connect(lambda: app.quit() if stop is not None and stop() else None)
+    ender.start(1000)
     try:
         return int(app.exec())
     finally:

@@ -20,6 +20,8 @@ def keys(now: Moment) -> KeysCell:
     fire = s.text("keys", "fire") or "off"
     is_down = (local.f_down, local.j_down)
     label, look = fire_cap(fire.replace("-", MINUS), now.stale)
+    if local.watching:
+        label, look = ("Watching", "only"), "off"
     caps = [Cap(label=label, look=look, foot=down) for down in is_down]
     hold_label = HOLD_LABEL.get(s.text("keys", "hold"), ("Hold", "no effect"))
     can_hold = hold_label != ("Hold", "no effect") and not now.stale
@@ -46,6 +48,8 @@ def fire_cap(fire: str, stale: bool) -> tuple[tuple[str, str], Literal["off", "r
 
 
 def enter_cap(now: Moment) -> Cap:
+    if now.local.watching:
+        return Cap(label=("Watching", "only"), look="off")
     if now.local.on_alarm and not now.stale:
         return Cap(label=("Answer", "alarm"), look="act")
     label = now.status.text("keys", "enter")

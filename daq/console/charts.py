@@ -147,9 +147,9 @@ def paint_outlook(ink: Ink, at: Axes, outlook: Outlook) -> None:
     ink.painter.setBrush(ink.colour("band"))
     ink.painter.drawPolygon(QPolygonF([*high, *reversed(low)]))
     half = at.y(float(np.max(outlook.high)) / 2)
-    label_x = max(p.x() for p in high if p.y() < half) + 14
+    label_x = max(p.x() for p in high if p.y() < half) + 10
     middle = (at.box.top() + at.zero_y) / 2
-    room = at.box.right() - label_x
+    room = at.box.right() + 12 - label_x
     if room > advance("expected", 14, 500):
         ink.text(label_x, middle + 2, "expected", 14, 500, room=room)
         ink.text(label_x, middle + 19, "band", 14, 500, room=room)

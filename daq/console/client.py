@@ -40,6 +40,9 @@ class EngineClient:
         self._clock = clock
         self.replies: deque[Json] = deque(maxlen=256)
         self.received_ns: int | None = None
+        self.in_control: bool | None = None
+        """What the engine answered to our asking for control; None before it did."""
+        self._awaits_hello = False
         self._hello: Json = {"wish": "hello", "who": who, "control": control}
         self._socket: socket.socket | None = None
         self._unread = b""
@@ -66,7 +69,10 @@ class EngineClient:
         self._flush()
         newest = None
         for line in self._lines():
-            if "wish" in line or "ok" in line:
+            if self._awaits_hello and "ok" in line:
+                self._awaits_hello = False
+                self.in_control = bool(self._hello["control"]) and line["ok"] is True
+            elif "ok" in line:
                 self.replies.append(line)
             elif "phase" in line or "n" in line:
                 newest = line
@@ -112,6 +118,7 @@ class EngineClient:
         self._socket = opened(self.path)
         if self._socket is None:
             return
+        self._awaits_hello, self.in_control = True, None
         self._put(self._hello)
         for kept in self._kept:
             self._put(kept)

@@ -62,6 +62,8 @@ class Desk:
         self.hands = TwoHands()
         self.notice = ""
         self.size_ok = True
+        self.watching = False
+        """Another console is in control: this one may look, hold and stop."""
         self._entry = Entry()
         self._digits = ""
         self._line: str | None = None
@@ -84,7 +86,7 @@ class Desk:
             return []
         if key is Key.P:
             return self._hold(now, now_ns)
-        if now.stale:
+        if now.stale or self.watching:
             return []
         self.notice = ""
         if key in DIGITS and self._p_ns is not None and now_ns - self._p_ns < AFTER_P_NS:
@@ -149,6 +151,7 @@ class Desk:
             notice=self.notice,
             crew=self._crew,
             size_ok=self.size_ok,
+            watching=self.watching,
         )
 
     # ---- hold --------------------------------------------------------------------------------
@@ -288,6 +291,8 @@ class Desk:
             self._crew = (*self._crew, typist)[-2:]
 
     def _follow_alarm(self, s: Status, now_ns: int) -> None:
+        if self.watching:
+            return
         is_open = any(not row.text("answered_by") for row in s.rows("alarms"))
         if not is_open or s.text("phase") in QUIET:
             self._on_alarm = False

@@ -30,6 +30,7 @@ class Local:
     notice: str = ""
     crew: tuple[str, ...] = ()
     size_ok: bool = True
+    watching: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -168,11 +168,20 @@ def test_extra_keys_change_nothing(console, engine):
 
 
 def test_a_refusal_of_the_engine_is_shown_in_the_frame(console, engine):
+    engine.push({"ok": True, "text": ""})
     push(console, engine, BASE)
     send(console, DOWN, Key.D1)
     engine.push({"ok": False, "text": "Wrong code, two tries left."})
     push(console, engine, with_(BASE, n=4713))
     assert any("Wrong code" in each.text for each in console.window.cells["people"].placed)
+
+
+def test_a_console_that_only_watches_says_so_and_may_still_hold_and_stop(console, engine):
+    engine.push({"ok": False, "text": "Another console is in control."})
+    push(console, engine, BASE)
+    send(console, DOWN, Key.D2, Key.D7, Key.D4, Key.D1, Key.ENTER, Key.SPACE)
+    assert [wish["wish"] for wish in engine.wishes("enter", "safe")] == ["safe"]
+    assert any(each.text == "Watching" for each in console.window.cells["keys"].placed)
 
 
 def test_when_the_engine_goes_the_screen_turns_stale_and_the_window_lives(console, engine):

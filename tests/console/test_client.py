@@ -78,12 +78,23 @@ def test_it_says_hello_and_asks_for_control(engine):
 def test_the_newest_status_wins_and_replies_stand_apart(engine):
     client = connected(engine)
     assert client.poll() is None
+    engine.push({"ok": True, "text": ""})
     engine.push({"n": 4, "phase": "SAFE"})
     engine.push({"ok": False, "text": "ARM refused: key is out."})
     engine.push({"n": 5, "phase": "SAFE"})
     assert client.poll() == {"n": 5, "phase": "SAFE"}
     assert client.seen == 5
     assert list(client.replies) == [{"ok": False, "text": "ARM refused: key is out."}]
+    client.close()
+
+
+def test_the_answer_to_hello_tells_who_is_in_control(engine):
+    client = connected(engine)
+    assert client.in_control is None
+    engine.push({"ok": False, "text": "Another console is in control."})
+    client.poll()
+    assert client.in_control is False
+    assert not client.replies
     client.close()
 
 

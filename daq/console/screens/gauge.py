@@ -149,18 +149,18 @@ def numbers(ink: Ink, rect: QRectF, cell: ChannelCell) -> None:
     ink.text(right, top + 24, cell.note, 15, 500, "ink2", room=right - x - used - 8, align="right")
     unit = advance(cell.unit, 26, 600)
     tone = "ink2" if cell.dim else "ink"
-    room = right - x - unit - 10
+    room = right + 12 - x - unit - 8
     size = 100 if len(cell.digits) > 4 else 104
     digits, start = cell.digits, x
     if digits.startswith(MINUS):  # a small sign, so that noise about zero does not change the size
-        start += ink.text(x - 2, top + 96, MINUS, 56, 700, tone, room=60) + 2
+        start += ink.text(x - 2, top + 92, MINUS, 44, 700, tone, room=60) + 2
         digits, room = digits.removeprefix(MINUS), room - (start - x)
     if cell.hollow and cell.digits != NONE:
         wide = ink.hollow(start, top + 106, digits, size, 700, "ink2", room=room)
     else:
         wide = ink.text(start - 2, top + 106, digits, size, 700, tone, room=room)
     wide += start - x
-    ink.text(x + wide + 10, top + 106, cell.unit, 26, 600, "ink2", room=unit + 2)
+    ink.text(x + wide + 8, top + 106, cell.unit, 26, 600, "ink2", room=unit + 2)
     verdict(ink, rect, cell, x, right)
     for number, line in enumerate(cell.small[:2]):
         ink.text(x, top + 158 + 18 * number, line, 15, 500, "ink2", room=right - x + 8)
