@@ -137,6 +137,9 @@ class Console:
     def _follow_journal(self, status: Mapping[str, Any]) -> None:
         """Charts come from the record that the status names."""
         journal = status.get("journal")
+        session = journal.get("session") if isinstance(journal, Mapping) else None
+        if isinstance(session, int):
+            self.source.adopt(session)
         folder = journal.get("folder") if isinstance(journal, Mapping) else None
         if self._follows_journal and isinstance(folder, str) and Path(folder).is_dir():
             self._follows_journal = False

@@ -166,7 +166,7 @@ def stamp_box(at: Axes, word: str) -> QRectF:
     """Where the stamp stands; flags keep clear of it."""
     middle = at.x(at.begin_s + (at.end_s - at.begin_s) * 0.45)
     wide = advance(word, 18, 800)
-    return QRectF(middle - wide / 2 - 4, at.y(at.top_si * 0.30) - 17, wide + 8, 22)
+    return QRectF(middle - wide / 2 - 4, at.y(at.top_si * 0.36) - 17, wide + 8, 22)
 
 
 def paint_trace(ink: Ink, at: Axes, trace: Trace, cell: ChartsCell) -> None:
@@ -226,7 +226,7 @@ def paint_head(ink: Ink, at: Axes, trace: Trace, cell: ChartsCell) -> None:
     if newest > at.end_s - 2 * (at.end_s - at.begin_s) / at.columns:
         return
     x = max(at.x(newest), at.box.left() + 10)
-    y = at.y(min(float(trace.high[last]), at.top_si))
+    y = max(at.y(float(trace.high[last])), at.box.top() + 8)
     draw_head(ink, QPointF(x, y), cell, pressure=True)
 
 

@@ -336,8 +336,11 @@ def is_framed(now: Moment, row: Status) -> bool:
 def folded(steps: list[Status], done: list[Status]) -> str:
     """`1, 2 Stop in`: numbers of all done steps, the words of the last."""
     numbers = [str(at) for at, row in enumerate(steps, 1) if row.flag("done")]
-    span = ", ".join(numbers) if len(numbers) < 4 else f"{numbers[0]} to {numbers[-1]}"
-    return f"{span} {done[-1].text('text')}"
+    if len(numbers) > 3:
+        gapless = int(numbers[-1]) - int(numbers[0]) == len(numbers) - 1
+        span = f"{numbers[0]} to {numbers[-1]}" if gapless else ", ".join(numbers)
+        return f"{span} done"
+    return f"{', '.join(numbers)} {done[-1].text('text')}"
 
 
 def inspect_panel(now: Moment) -> Blocks:

@@ -127,6 +127,10 @@ class JournalSource:
     def outlook(self, name: Name) -> Outlook | None:
         return self.outlooks.get(name)
 
+    def adopt(self, session: int) -> None:
+        if self.link.session is None:
+            self.link.set_session(session)
+
     def close(self) -> None:
         self.follower.close()
 

@@ -60,6 +60,9 @@ class Source(Protocol):
     def outlook(self, name: Name) -> Outlook | None:
         """The expected band of this run, if one is recorded; the same object until it changes."""
 
+    def adopt(self, session: int) -> None:
+        """The wire session of now, for a follower that began after the board said who it is."""
+
     def close(self) -> None:
         """Let go of what it reads."""
 
@@ -84,6 +87,9 @@ class NoSource:
     def outlook(self, name: Name) -> Outlook | None:
         _ = name
         return None
+
+    def adopt(self, session: int) -> None:
+        _ = session
 
     def close(self) -> None:
         return None
@@ -139,6 +145,9 @@ class SketchSource:
         if name not in self._bands:
             self._bands[name] = self._band(name)
         return self._bands[name]
+
+    def adopt(self, session: int) -> None:
+        _ = session
 
     def close(self) -> None:
         return None

@@ -57,7 +57,7 @@ def draw(view: View, width: int, colour: bool) -> list[str]:
         [],
         *phase_rows(view, width),
         [],
-        *truth_rows(view),
+        *truth_rows(view, width),
         [],
         gauge(view.pressure, width, bar_style(view)),
         small(view.pressure),
@@ -100,7 +100,12 @@ def head(view: View, width: int) -> Iterator[list[Span]]:
         yield [("No alarms", "dim")]
         return
     told = [(f" {view.alarm.rank} ", view.alarm.fill), (f" {view.alarm.what} ", "bold")]
-    yield spread([*told, (view.alarm.do, "")], [(view.alarm.note, "dim")], width)
+    length = sum(len(text) for text, _ in told) + len(view.alarm.do) + len(view.alarm.note)
+    if length + 4 <= width:
+        yield spread([*told, (view.alarm.do, "")], [(view.alarm.note, "dim")], width)
+    else:
+        yield spread(told, [(view.alarm.note, "dim")], width)
+        yield labelled("", [(view.alarm.do, "bold")])
 
 
 def phase_rows(view: View, width: int) -> Iterator[list[Span]]:
@@ -122,7 +127,7 @@ def labelled(label: str, spans: list[Span]) -> list[Span]:
     return [(f"{label:<{LABEL}}", "dim"), *spans]
 
 
-def truth_rows(view: View) -> Iterator[list[Span]]:
+def truth_rows(view: View, width: int) -> Iterator[list[Span]]:
     """Circuit and approach on lines of their own: dead and may-go are never one fact."""
     circuit, approach = view.circuit, view.approach
     word = (f" {circuit.word} ", FILL_STYLE.get(circuit.fill, "bold"))
@@ -134,10 +139,15 @@ def truth_rows(view: View) -> Iterator[list[Span]]:
     )
     told = (f" {approach.word} ", APPROACH_STYLE[approach.look])
     pad = " " * max(1, 12 - len(approach.word))
-    first, *rest = (*approach.lines, "")
-    lines = f"{first} · {' '.join(rest)}" if rest else first
     note = f"{approach.note}   " if approach.note else ""
-    yield labelled("Approach", [told, (pad, ""), (note, "dim"), (lines.strip(" ·"), "")])
+    first, *rest = (*approach.lines, "")
+    more = " · ".join(line for line in rest if line)
+    room = width - LABEL - 18 - len(note) - len(first)
+    is_long = len(more) > room
+    lines = f"{first} · {more}" if more and not is_long else first
+    yield labelled("Approach", [told, (pad, ""), (note, "dim"), (lines, "")])
+    if is_long:
+        yield labelled("", [(" " * 14, ""), (more, "")])
 
 
 def contact(is_closed: bool | None) -> str:
@@ -200,7 +210,7 @@ def health_spans(view: View, names: tuple[str, ...]) -> list[Span]:
         if row.label not in names:
             continue
         value = f"{row.value}, {row.below}" if row.below else row.value
-        spans += [("   ", ""), (f"{row.label} ", "dim"), (value, row.fill)]
+        spans += [("   ", ""), (f"{row.label} ", "dim"), (value.removesuffix(" old"), row.fill)]
     return spans
 
 

@@ -74,6 +74,10 @@ def test_a_real_display_grips_releases_and_aborts(display, tmp_path):
         time.sleep(0.3)
         xdo("keydown", "f", "keydown", "j")
         until(engine, lambda wish: wish.get("grip") is True, number)
+        end = time.monotonic() + 1.5  # longer than auto-repeat needs to begin
+        while time.monotonic() < end:
+            beats = until(engine, lambda wish: wish["wish"] == "beat", number)
+            assert all(wish["grip"] for wish in beats if wish["wish"] == "beat")
         xdo("keyup", "j")
         until(engine, lambda wish: wish.get("grip") is False, number)
         xdo("keyup", "f")

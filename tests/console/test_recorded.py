@@ -164,6 +164,17 @@ def test_a_clock_that_steps_an_hour_does_not_push_the_burn_out(tmp_path):
     assert np.nanmax(source.strip("pressure", 30.0, 300).high) == pytest.approx(0.0)
 
 
+def test_a_console_that_attaches_late_adopts_the_session_of_the_status(tmp_path):
+    wire = Wire()
+    wire.hello()
+    source = source_of(written(tmp_path, (RecordType.CONFIG, CONFIG)))
+    source._bytes(wire.samples(0, [(2010, 10, 0)] * 5))
+    assert len(source.strip("pressure", 1.0, 100).at_s) == 0
+    source.adopt(session_seed(UID, 5, 9))
+    source._bytes(wire.samples(5, [(2010, 10, 0)] * 5))
+    assert np.nanmax(source.strip("pressure", 1.0, 100).high) == pytest.approx(2e5)
+
+
 def test_thrust_is_drawn_from_the_newest_zero(tmp_path):
     wire = Wire()
     source = source_of(

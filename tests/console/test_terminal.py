@@ -57,3 +57,13 @@ def test_a_terminal_is_redrawn_in_place_and_gets_its_cursor_back():
     screen.close()
     assert out.getvalue().count("\x1b[2J") == 1
     assert out.getvalue().endswith("\x1b[?25h")
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_what_to_do_is_never_cut_at_a_hundred_columns(name):
+    view = SCENES[name].view()
+    text = "\n".join(draw(view, 100, colour=False))
+    assert view.alarm.do in text
+    assert view.clock.note in text
+    for line in view.approach.lines:
+        assert line in text
