@@ -1,0 +1,117 @@
+"""From arrays to figures: what the motor did, by stated definitions, each with its uncertainty.
+
+Rules: raw samples are never edited; a smoothed copy serves constructions only. Zero is taken before
+the burn and after it. Gaps bound an integral, saturation makes a lower bound, a pressure channel
+that did not follow the thrust gives no figure. Works with thrust only, pressure only, and with no
+burn at all (figures None with the reason).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from daq.channels.witness import Q_HIGH, Q_LOW
+from daq.runs.action import Action, action_of, ruling
+from daq.runs.figures import Figure, missing
+from daq.runs.impulse import Errors, area
+from daq.runs.quantities import Context, all_figures, no_figures
+from daq.runs.span import Span, find_span
+from daq.runs.trace import Gap, Trace
+
+__all__ = ["Burn", "Context", "reduce_burn"]
+
+NO_BURN: Final = "no burn was seen"
+BLIND: Final = "the pressure channel did not follow the thrust (BLIND): not to be believed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Burn:
+    """Figures by name, marks for the picture (s), and sentences about what was found."""
+
+    figures: dict[str, Figure]
+    span: Span | None
+    ignition_s: float | None = None
+    web_s: float | None = None
+    action_end_s: float | None = None
+    thrust: Action | None = None
+    pressure: Action | None = None
+    gaps: tuple[Gap, ...] = ()
+    findings: tuple[str, ...] = ()
+
+    @property
+    def lit(self) -> bool:
+        return self.span is not None
+
+
+def reduce_burn(
+    thrust: Sequence[Trace], pressure: Sequence[Trace], context: Context | None = None
+) -> Burn:
+    """Reduce one firing. Several channels of a kind: the one with the higher peak rules, both stay."""
+    context = context or Context()
+    span = find_span(
+        thrust, pressure, context.t0_s, context.lit_s, _expected(thrust, pressure, context)
+    )
+    if span is None:
+        return Burn(figures=no_figures(NO_BURN), span=None)
+    findings: list[str] = []
+    force = ruling([action_of(each, span, context.t0_s) for each in thrust], findings)
+    chamber = ruling([action_of(each, span, context.t0_s) for each in pressure], findings)
+    blind = _witness(force, chamber, context, findings)
+    figures = all_figures(force, None if blind else chamber, span, context)
+    if blind:
+        for name in ("peak_pressure_pa", "average_pressure_pa", "margin_used_percent"):
+            figures[name] = missing(figures[name].unit, figures[name].definition, BLIND)
+    lead = force if blind or chamber is None or chamber.begin is None else chamber
+    return Burn(
+        figures=figures,
+        span=span,
+        ignition_s=lead.begin.t_s if lead and lead.begin else span.begin_s,
+        web_s=lead.web_s if lead else None,
+        action_end_s=lead.end.t_s if lead and lead.end else None,
+        thrust=force,
+        pressure=chamber,
+        gaps=_gaps(force, chamber, span),
+        findings=tuple(findings),
+    )
+
+
+def _expected(
+    thrust: Sequence[Trace], pressure: Sequence[Trace], context: Context
+) -> dict[str, float | None]:
+    known = {each.channel: context.expected_thrust_n for each in thrust}
+    return known | {each.channel: context.expected_pa for each in pressure}
+
+
+def _witness(
+    force: Action | None, chamber: Action | None, context: Context, findings: list[str]
+) -> bool:
+    """True if thrust shows a burn that the pressure channel did not see."""
+    if force is None:
+        return False
+    if chamber is None:
+        return False
+    if context.c_f is None or context.throat_m2 is None or force.begin is None or force.end is None:
+        return False
+    errors = Errors(0.0, 0.0, 0.0)
+    seconds = force.begin.t_s, force.end.t_s
+    seen = area(chamber.trace, *seconds, errors).value * context.c_f * context.throat_m2
+    q = area(force.trace, *seconds, errors).value / seen if seen > 0 else float("inf")
+    if q > Q_HIGH:
+        findings.append(f"Thrust is {q:.2f} times what the pressure explains: {BLIND}.")
+        return True
+    if q < Q_LOW:
+        findings.append(
+            f"Thrust is only {q:.2f} of what the pressure explains: load path or nozzle suspect."
+        )
+    return False
+
+
+def _gaps(force: Action | None, chamber: Action | None, span: Span) -> tuple[Gap, ...]:
+    found = {
+        gap
+        for action in (force, chamber)
+        if action is not None
+        for gap in action.trace.gaps()
+        if gap.end_s > span.begin_s - 1.0 and gap.begin_s < span.end_s
+    }
+    return tuple(sorted(found))

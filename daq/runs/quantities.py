@@ -1,0 +1,204 @@
+"""The figures of a burn, each by its definition in `daq.runs.figures`."""
+
+from dataclasses import dataclass, replace
+from math import hypot
+from typing import Final
+
+from daq.runs.action import RULE, Action
+from daq.runs.figures import Figure, missing
+from daq.runs.impulse import Area, area
+from daq.runs.span import Span
+from daq.runs.trace import Gap
+from daq.units import G0_M_S2
+
+UNENDED: Final = "the record ends before the burn was over"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What is known beside the traces; every value may be missing. SI; times on the traces' zero.
+
+    `t0_s` sensed line current; `lit_s` and `out_s` what the engine saw live (hints for the search
+    where there is no T-0); `propellant_kg` charged; `u_` are expanded (k = 2).
+    """
+
+    t0_s: float | None = None
+    u_t0_s: float = 0.0
+    lit_s: float | None = None
+    trip_pa: float | None = None
+    expected_pa: float | None = None
+    expected_thrust_n: float | None = None
+    propellant_kg: float | None = None
+    u_propellant_kg: float = 0.0
+    c_f: float | None = None
+    throat_m2: float | None = None
+
+
+def all_figures(
+    force: Action | None, chamber: Action | None, span: Span, context: Context
+) -> dict[str, Figure]:
+    lead, mark = (chamber, "") if chamber is not None and chamber.begin else (force, "F")
+    figures = no_figures("")
+    figures |= _times(lead, mark, context)
+    figures["peak_pressure_pa"] = _peak(chamber, "Pa", "PP1", "pressure")
+    figures["peak_thrust_n"] = _peak(force, "N", "PF1", "thrust")
+    figures["average_pressure_pa"] = _average(chamber, "Pa", "PA1", "pressure")
+    figures["average_thrust_n"] = _average(force, "N", "FA1", "thrust")
+    total = _impulse(force, span.begin_s - 0.1, span.end_s, "IT1")
+    if not span.closed and total.value is not None:
+        total = replace(total, bound="lower", note=_join(total.note, UNENDED))
+    figures["total_impulse_n_s"] = total
+    figures["action_impulse_n_s"] = _action_impulse(force)
+    figures["specific_impulse_s"] = _specific(total, context)
+    figures["margin_used_percent"] = _margin(figures["peak_pressure_pa"], context)
+    return figures
+
+
+def no_figures(why: str) -> dict[str, Figure]:
+    return {
+        "ignition_delay_s": missing("s", "LD1", why),
+        "burn_time_s": missing("s", "BT1", why),
+        "action_time_s": missing("s", "AT1", why),
+        "peak_pressure_pa": missing("Pa", "PP1", why),
+        "average_pressure_pa": missing("Pa", "PA1", why),
+        "peak_thrust_n": missing("N", "PF1", why),
+        "average_thrust_n": missing("N", "FA1", why),
+        "total_impulse_n_s": missing("N*s", "IT1", why),
+        "action_impulse_n_s": missing("N*s", "IA1", why),
+        "specific_impulse_s": missing("s", "IS1", why),
+        "margin_used_percent": missing("%", "MT1", why),
+    }
+
+
+def _times(lead: Action | None, mark: str, context: Context) -> dict[str, Figure]:
+    begin = lead.begin if lead else None
+    if lead is None or begin is None:
+        why = "the rise through 10 % of the peak was not seen"
+        return {
+            "ignition_delay_s": missing("s", "LD1" + mark, why),
+            "burn_time_s": missing("s", "BT1" + mark, why),
+            "action_time_s": missing("s", "AT1" + mark, why),
+        }
+    times = {"ignition_delay_s": missing("s", "LD1" + mark, "T-0 (line current) was not sensed")}
+    if context.t0_s is not None:
+        u = hypot(begin.u_s, context.u_t0_s)
+        delay = begin.t_s - context.t0_s
+        times["ignition_delay_s"] = Figure(value=delay, unit="s", u=u, definition="LD1" + mark)
+    if lead.web_s is None:
+        why = "no knee could be constructed before the end of the action time"
+        times["burn_time_s"] = missing("s", "BT1" + mark, why)
+    else:
+        u = hypot(begin.u_s, lead.u_web_s)
+        burn = lead.web_s - begin.t_s
+        times["burn_time_s"] = Figure(value=burn, unit="s", u=u, definition="BT1" + mark)
+    if lead.end is None:
+        why = "the fall through 10 % of the peak was not seen"
+        times["action_time_s"] = missing("s", "AT1" + mark, why)
+    else:
+        u = hypot(begin.u_s, lead.end.u_s)
+        action = lead.end.t_s - begin.t_s
+        times["action_time_s"] = Figure(value=action, unit="s", u=u, definition="AT1" + mark)
+    return times
+
+
+def _peak(action: Action | None, unit: str, definition: str, what: str) -> Figure:
+    if action is None:
+        return missing(unit, definition, f"no {what} channel showed the burn")
+    saturated = action.trace.is_saturated()
+    note = "channel at its upper rail" if saturated else ""
+    holes = [gap for gap in action.trace.gaps() if _inside(gap, action)]
+    if holes and not saturated:
+        note = f"{sum(h.seconds for h in holes):.3g} s of samples are missing in the burn"
+    return Figure(
+        value=action.peak,
+        unit=unit,
+        u=action.u_peak,
+        definition=definition,
+        note=note,
+        bound="lower" if note else None,
+    )
+
+
+def _inside(gap: Gap, action: Action) -> bool:
+    begin = action.begin.t_s if action.begin else float("-inf")
+    end = action.end.t_s if action.end else float("inf")
+    return gap.end_s > begin and gap.begin_s < end
+
+
+def _join(*notes: str) -> str:
+    return "; ".join(note for note in notes if note)
+
+
+def _area_figure(found: Area, definition: str, saturated: bool) -> Figure:
+    note = "channel at its upper rail" if saturated else ""
+    if found.gap_s:
+        bounds = f"{found.gap_s:.3g} s are missing: between {found.low:.5g} and {found.high:.5g}"
+        note = _join(note, bounds)
+    bound = "lower" if saturated else ("between" if found.gap_s else None)
+    return Figure(
+        value=found.value,
+        unit="N*s",
+        u=found.u,
+        definition=definition,
+        note=note,
+        bound=bound,  # type: ignore[arg-type]
+    )
+
+
+def _impulse(force: Action | None, begin_s: float, end_s: float, definition: str) -> Figure:
+    if force is None:
+        return missing("N*s", definition, "no thrust channel showed the burn")
+    found = area(force.trace, begin_s, end_s, force.errors)
+    return _area_figure(found, definition, force.trace.is_saturated())
+
+
+def _action_impulse(force: Action | None) -> Figure:
+    if force is None or force.begin is None or force.end is None:
+        return missing("N*s", "IA1", "the 10 % points of thrust were not both seen")
+    return _impulse(force, force.begin.t_s, force.end.t_s, "IA1")
+
+
+def _average(action: Action | None, unit: str, definition: str, what: str) -> Figure:
+    if action is None or action.begin is None or action.end is None:
+        return missing(unit, definition, f"the 10 % points of {what} were not both seen")
+    seconds = action.end.t_s - action.begin.t_s
+    found = area(action.trace, action.begin.t_s, action.end.t_s, action.errors)
+    mean = found.value / seconds
+    ends = hypot(action.begin.u_s, action.end.u_s)
+    u = hypot(found.u / seconds, (mean - RULE * action.peak) * ends / seconds)
+    figure = _area_figure(found, definition, action.trace.is_saturated())
+    note = f"{found.gap_s:.3g} s are missing" if found.gap_s else figure.note
+    return Figure(value=mean, unit=unit, u=u, definition=definition, note=note, bound=figure.bound)
+
+
+def _specific(total: Figure, context: Context) -> Figure:
+    if total.value is None or total.u is None:
+        return missing("s", "IS1", total.note)
+    if not context.propellant_kg:
+        return missing("s", "IS1", "the mass of propellant charged is not in the record")
+    value = total.value / (context.propellant_kg * G0_M_S2)
+    relative = hypot(total.u / total.value, context.u_propellant_kg / context.propellant_kg)
+    return Figure(
+        value=value,
+        unit="s",
+        u=abs(value) * relative,
+        definition="IS1",
+        note=total.note,
+        bound=total.bound,
+    )
+
+
+def _margin(peak: Figure, context: Context) -> Figure:
+    if peak.value is None or peak.u is None:
+        return missing("%", "MT1", peak.note)
+    if not context.trip_pa:
+        return missing("%", "MT1", "no trip was set")
+    scale = 100.0 / context.trip_pa
+    return Figure(
+        value=peak.value * scale,
+        unit="%",
+        u=peak.u * scale,
+        definition="MT1",
+        note=peak.note,
+        bound=peak.bound,
+    )
