@@ -113,7 +113,7 @@ class Console:
     def beat(self) -> None:
         """The sign of life; the grip counts only while this window is shown and active."""
         if not self.window.can_grip():
-            self.desk.let_go()
+            self.window.let_go()
         self.client.beat(grip=self.desk.hands.gripped, painted_n=self.window.painted_n)
 
     def press(self, key: Key) -> None:

@@ -102,6 +102,47 @@ def key_at(code: int, platform: str) -> Key | None:
     return EVDEV.get(code - X11_OFFSET)
 
 
+class HeldKeys:
+    """Which keys are down, and which releases are not believed yet. Stamps: milliseconds of the event.
+
+    A press of a key that is down is a repeat; a release is real unless a press of the same key
+    comes with the very same stamp before it settles.
+    """
+
+    def __init__(self) -> None:
+        self.down: set[Key] = set()
+        self._pending: dict[Key, int] = {}
+
+    def press(self, key: Key, stamp: int) -> bool:
+        """Whether this press is a new one."""
+        if key in self._pending and self._pending[key] == stamp:
+            del self._pending[key]
+            return False
+        is_new = key not in self.down
+        self.down.add(key)
+        return is_new
+
+    def release(self, key: Key, stamp: int) -> None:
+        self._pending[key] = stamp
+
+    def overtaken(self, key: Key, stamp: int) -> bool:
+        """Whether a press with this stamp shows that the release before it was real."""
+        waiting = self._pending.get(key)
+        return waiting is not None and waiting != stamp and self.settle(key, waiting)
+
+    def settle(self, key: Key, stamp: int) -> bool:
+        """Whether the release with this stamp was a real one; it counts from now."""
+        if self._pending.get(key) != stamp:
+            return False
+        del self._pending[key]
+        self.down.discard(key)
+        return True
+
+    def clear(self) -> None:
+        self.down.clear()
+        self._pending.clear()
+
+
 @dataclass(slots=True)
 class TwoHands:
     """F and J: gripped when both went down within 0.5 s; either release ends it.

@@ -11,9 +11,10 @@ import time
 from collections.abc import Callable
 from typing import Any, Final
 
-from PyQt6.QtCore import QEvent, QRectF, Qt
+from PyQt6.QtCore import QEvent, QRectF, Qt, QTimer
 from PyQt6.QtGui import (
     QCloseEvent,
+    QGuiApplication,
     QHideEvent,
     QKeyEvent,
     QPainter,
@@ -24,7 +25,7 @@ from PyQt6.QtGui import (
 from PyQt6.QtWidgets import QWidget
 
 from daq.console.ink import Ink, Placed
-from daq.console.keys import Key, key_at
+from daq.console.keys import HeldKeys, Key, key_at
 from daq.console.screens import foot, gauge, heads, lists, top
 from daq.console.screens.layout import MIN_WINDOW, Layout, layout
 from daq.console.source import Outlook, Source
@@ -47,6 +48,9 @@ WORDS: Final[dict[str, Paint]] = {
 }
 PROOF: Final = ("phase", "clock", "circuit")
 """Cells that count for `painted_n`."""
+REPEAT_GRACE_MS: Final = 8
+"""Under X11 a held key repeats as release and press with one time stamp, and the toolkit can miss
+that they belong together when they do not arrive at once; the press is waited for this long."""
 SLOW_S: Final = 0.025
 FLASH_NS: Final = 166_000_000
 """Half a period of the only flash: 3 per second, 50 %."""
@@ -159,6 +163,7 @@ class ConsoleWindow(QWidget):
         super().__init__()
         self.setWindowTitle("berm")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.held = HeldKeys()
         self.on_press: Callable[[Key], None] = lambda _key: None
         self.on_release: Callable[[Key], None] = lambda _key: None
         self.on_let_go: Callable[[], None] = lambda: None
@@ -250,6 +255,8 @@ class ConsoleWindow(QWidget):
         if event is None or event.isAutoRepeat():
             return
         key = position_of(event)
+        if key is not None and not self._is_new(key, event.timestamp()):
+            return
         if self.wants_text() and key not in {Key.SPACE, Key.ENTER, Key.BACK, Key.UP, Key.DOWN}:
             self.on_letter(event.text())
         elif key is not None:
@@ -261,8 +268,31 @@ class ConsoleWindow(QWidget):
             return
         key = position_of(event)
         if key is not None:
-            self.on_release(key)
+            self._release(key, event.timestamp())
         event.accept()
+
+    def _is_new(self, key: Key, stamp: int) -> bool:
+        """Whether this press counts; Space always does, even if a release of it was never seen."""
+        if self.held.overtaken(key, stamp):
+            self.on_release(key)
+        return self.held.press(key, stamp) or key is Key.SPACE
+
+    def _release(self, key: Key, stamp: int) -> None:
+        """At once, but under X11, where a repeat may look like a release for a moment."""
+        self.held.release(key, stamp)
+        if QGuiApplication.platformName() == "xcb":
+            QTimer.singleShot(REPEAT_GRACE_MS, lambda: self._settle(key, stamp))
+        else:
+            self._settle(key, stamp)
+
+    def _settle(self, key: Key, stamp: int) -> None:
+        if self.held.settle(key, stamp):
+            self.on_release(key)
+
+    def let_go(self) -> None:
+        """Every release counts as let go."""
+        self.held.clear()
+        self.on_let_go()
 
     def focusNextPrevChild(self, _next: bool) -> bool:
         return False
@@ -270,17 +300,17 @@ class ConsoleWindow(QWidget):
     def changeEvent(self, event: QEvent | None) -> None:
         changes = (QEvent.Type.ActivationChange, QEvent.Type.WindowStateChange)
         if event is not None and event.type() in changes and not self.can_grip():
-            self.on_let_go()
+            self.let_go()
         super().changeEvent(event)
 
     def focusOutEvent(self, _event: Any) -> None:
-        self.on_let_go()
+        self.let_go()
 
     def hideEvent(self, _event: QHideEvent | None) -> None:
-        self.on_let_go()
+        self.let_go()
 
     def closeEvent(self, event: QCloseEvent | None) -> None:
-        self.on_let_go()
+        self.let_go()
         super().closeEvent(event)
 
 

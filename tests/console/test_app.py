@@ -58,6 +58,12 @@ def send(console, kind, *keys, **more):
         QApplication.sendEvent(console.window, key_event(kind, key, **more))
 
 
+def tap(console, *keys):
+    for key in keys:
+        send(console, DOWN, key)
+        send(console, UP, key)
+
+
 def push(console, engine, status):
     engine.push(status)
     console.read()
@@ -148,14 +154,20 @@ def test_space_goes_out_at_once_in_every_state(console, engine):
 
 def test_hold_and_its_reason_and_a_signature_reach_the_engine(console, engine):
     push(console, engine, COUNT)
-    send(console, DOWN, Key.P, Key.D2)
+    tap(console, Key.P, Key.D2)
     push(console, engine, with_(BASE, n=4712))
-    send(console, DOWN, Key.D2, Key.D7, Key.D4, Key.D1, Key.ENTER)
+    tap(console, Key.D2, Key.D7, Key.D4, Key.D1, Key.ENTER)
     assert engine.wishes("hold", "enter") == [
         {"wish": "hold", "seen": 4711},
         {"wish": "hold", "digit": 2, "seen": 4711},
         {"wish": "enter", "line": "D7", "by": "R. Voss", "code": "2741", "seen": 4712},
     ]
+
+
+def test_a_key_that_is_down_presses_once_but_space_always_counts(console, engine):
+    push(console, engine, COUNT)
+    send(console, DOWN, Key.P, Key.P, Key.SPACE, Key.SPACE)
+    assert [wish["wish"] for wish in engine.wishes("hold", "abort")] == ["hold", "abort", "abort"]
 
 
 def test_extra_keys_change_nothing(console, engine):

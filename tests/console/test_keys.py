@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scenes import ABORT, ARM, BASE, BURN, COUNT, FIRE, HOLD, NOW_NS, WAIT, with_
 
 from daq.console.desk import Desk
-from daq.console.keys import DIGITS, EVDEV, MAC, WINDOWS, Key, TwoHands, key_at
+from daq.console.keys import DIGITS, EVDEV, MAC, WINDOWS, HeldKeys, Key, TwoHands, key_at
 from daq.console.moment import Local, Moment
 from daq.console.readings import Status
 
@@ -83,6 +83,28 @@ def test_after_a_grip_both_must_be_up_before_a_new_start():
 def test_one_taped_key_never_grips():
     assert not hands("F+0", "J+2000", "J-2100", "J+2200")
     assert not hands("F+0")
+
+
+def test_a_repeat_that_looks_like_a_release_is_not_one():
+    held = HeldKeys()
+    assert held.press(Key.F, 100)
+    assert not held.press(Key.F, 130), "pressed again without a release"
+    held.release(Key.F, 760)
+    assert not held.press(Key.F, 760), "same stamp: a repeat"
+    assert not held.settle(Key.F, 760)
+    held.release(Key.F, 900)
+    assert held.settle(Key.F, 900)
+    assert held.press(Key.F, 950)
+
+
+def test_a_quick_second_press_is_a_new_one_even_before_the_release_settled():
+    held = HeldKeys()
+    held.press(Key.F, 100)
+    held.release(Key.F, 200)
+    assert not held.overtaken(Key.F, 200)
+    assert held.overtaken(Key.F, 203)
+    assert held.press(Key.F, 203)
+    assert not held.settle(Key.F, 200)
 
 
 def test_letting_go_needs_new_presses_of_both():
