@@ -256,6 +256,9 @@ class Crew:
         return now >= self._next_s
 
     def _ask(self, wish: str, **more: Any) -> None:
+        if wish == "step" and self.line.status.get("may_step_s", 1.0) <= 0.0:
+            self._from_n = int(self.line.status["n"]) + 2
+            return
         self.waiting = Waiting(line=wish, since_s=self.clock())
         self.line.wish(wish, **more)
 

@@ -143,6 +143,8 @@ def _started(state: State, identity: Identity, now_ns: int) -> None:
         firmware=identity.firmware_hash.hex(),
         tick_hz=identity.tick_hz,
     )
+    if state.off is not None:  # the new session counts its STATUS from one again
+        state.off.status_n = -1
     state.limits.forget()
     state.selftest.forget()
     state.outputs.clear()

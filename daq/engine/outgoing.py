@@ -82,7 +82,7 @@ class Outgoing:
         if status is None or now_ns - self.outputs_ns < OUTPUT_EVERY_NS:
             return
         self.outputs_ns = now_ns
-        if status.state is BoardState.TRIPPED:
+        if status.state is BoardState.TRIPPED or state.selftest.under_way(now_ns):
             return
         for out, level in state.outputs.items():
             if status.commanded(out) is not level:

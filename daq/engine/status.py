@@ -69,6 +69,7 @@ def status_of(state: State, now_ns: int) -> dict[str, Any]:
         else {"t": state.notices.refusal[0], "text": state.notices.refusal[1]},
         "keys": keys_of(state, now_ns),
         "results": state.results,
+        "may_step_s": state.may_step_s(now_ns) if plan.is_simulated else 0.0,
         "lost": {"samples": state.live.lost_samples, "bad_frames": state.board.bad_frames},
     }
 

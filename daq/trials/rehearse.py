@@ -113,7 +113,7 @@ def play(wanted: Wanted) -> Played:
         if wanted.headless or not has_display():
             _watch_in_terminal(socket, crew)
         else:
-            _watch_in_window(socket, wanted)
+            _watch_in_window(socket, wanted, crew)
         played.crew = crew.line(1.0)
     played.wall_s = time.monotonic() - started
     return played
@@ -187,7 +187,12 @@ def _watch_in_terminal(socket: str, crew: Helper) -> None:
         client.close()
 
 
-def _watch_in_window(socket: str, wanted: Wanted) -> None:
+def _watch_in_window(socket: str, wanted: Wanted, crew: Helper) -> None:
+    """The window; it closes by itself a few seconds after the crew is done."""
     from daq.console.app import run_console
 
-    run_console(socket, theme="dark" if wanted.dark else "light")
+    run_console(
+        socket,
+        theme="dark" if wanted.dark else "light",
+        close_when=lambda: not crew.is_running,
+    )
