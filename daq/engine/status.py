@@ -39,7 +39,11 @@ def status_of(state: State, now_ns: int) -> dict[str, Any]:
             "segment": state.recorder.segment,
             "offset": state.recorder.offset,
             "seq": state.recorder.seq,
+            "session": state.link.session,
         },
+        "crew": {"TC": state.holder("TC"), "RSO": state.holder("RSO")},
+        "hold": {"why": state.hold_why if phase is Phase.HOLD else ""},
+        "misfire": misfire_text(state) if phase is Phase.MISFIRE else "",
         "phase": phase.value,
         "phase_s": round((now_ns - state.phase_ns) / 1e9, 3) if state.phase_ns else 0.0,
         "now": words.now,
@@ -72,6 +76,16 @@ def status_of(state: State, now_ns: int) -> dict[str, Any]:
         "may_step_s": state.may_step_s(now_ns) if plan.is_simulated else 0.0,
         "lost": {"samples": state.live.lost_samples, "bad_frames": state.board.bad_frames},
     }
+
+
+def misfire_text(state: State) -> str:
+    """The class of a misfire by the recorded line current (practice 2C)."""
+    attempt = state.attempt
+    if attempt.line_on_tick is None:
+        return "No line current: open line, relay or supply."
+    if attempt.line_opened:
+        return "Current, then open. May still light."
+    return "Current and no light: weak supply or a short."
 
 
 # ---- clock ---------------------------------------------------------------------------------------

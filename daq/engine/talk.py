@@ -216,7 +216,9 @@ class Talk(threading.Thread):
     def _close(self) -> None:
         for client in list(self._clients.values()):
             self._drop(client)
-        self._server.close()
+        self._select.close()
+        for end in (self._server, self._wake_in, self._wake_out):
+            end.close()
         with contextlib.suppress(OSError):
             self.path.unlink()
 

@@ -191,8 +191,10 @@ def _watch_in_window(socket: str, wanted: Wanted, crew: Helper) -> None:
     """The window; it closes by itself a few seconds after the crew is done."""
     from daq.console.app import run_console
 
+    plays = not wanted.auto
     run_console(
         socket,
         theme="dark" if wanted.dark else "light",
-        close_when=lambda: not crew.is_running,
+        control=plays,
+        stop=lambda: not crew.is_running,
     )
