@@ -9,7 +9,7 @@ from bench import Bench
 
 
 @pytest.fixture(scope="session")
-def _counting(tmp_path_factory):
+def counting_once(tmp_path_factory):
     """One bench played to T−12 s; tests take snapshots of it."""
     bench = Bench(tmp_path_factory.mktemp("bench"))
     bench.until_count(12.0)
@@ -17,9 +17,9 @@ def _counting(tmp_path_factory):
 
 
 @pytest.fixture
-def counting(_counting):
+def counting(counting_once):
     """A bench in COUNTDOWN at T−12 s, armed, everything signed."""
-    return _counting.snapshot()
+    return counting_once.snapshot()
 
 
 @pytest.fixture

@@ -293,8 +293,8 @@ def perform(bench, name_of_act):
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(acts=st.lists(ACTS, min_size=1, max_size=12))
-def test_random_operators_never_energise_and_never_open_the_range(_counting, acts):
-    bench = _counting.snapshot()
+def test_random_operators_never_energise_and_never_open_the_range(counting_once, acts):
+    bench = counting_once.snapshot()
     bench.until_count(4.0)
     for each in acts:
         perform(bench, each)

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daq.engine.alarms import Notices
@@ -52,6 +52,7 @@ def test_the_planned_clock_stops_at_its_mark():
 # ---- clock fit -----------------------------------------------------------------------------------
 
 
+@settings(max_examples=20, deadline=None)
 @given(st.floats(-150e-6, 150e-6), st.integers(0, 10**9), st.randoms())
 def test_the_fit_follows_drift_and_ignores_lateness(drift, offset, random):
     fit = ClockFit()
