@@ -27,7 +27,7 @@ STEP_AFTER_S: Final = 1.1
 VENTED_S: Final = 63.0
 LOOK_S: Final = 3.0
 PAUSE_S: Final = {
-    "B1": 1.2, "B6": 0.3, "B7": 1.2, "B8": 1.4, "C2": 0.4, "D3": 2.3, "E3": 0.3, "E4": 0.7,
+    "B1": 1.2, "B6": 0.3, "B7": 1.2, "B8": 1.4, "C2": 0.4, "D3": 2.3, "E3": 1.3, "E4": 0.7,
     "G4": 1.2, "G5": 2.0,
 }  # fmt: skip
 """Lines whose first Enter sets something off, and how long a crew waits before the second."""
