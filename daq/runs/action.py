@@ -1,6 +1,6 @@
 """One channel over one burn: peak, 10 % points and web burn-out, on the trace less its zero."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import hypot, log, sqrt
 from typing import Final
@@ -53,9 +53,11 @@ def action_of(raw: Trace, span: Span, t0_s: float | None) -> Action | None:
     if peak <= 10.0 * zero.sigma or peak <= 0:
         return None
     noise = MEDIAN_NOISE * zero.sigma * sqrt(2.0 * log(max(3, len(middle))))
-    u_peak = sqrt((trace.u_scale_rel * peak) ** 2 + zero.u_zero**2 + noise**2)
-    begin = rise(trace, RULE * peak, zero.sigma)
-    end = fall(trace, RULE * peak, zero.sigma)
+    hidden = trace.lag_s * _rate_into(burning, at, zero.sigma)
+    u_peak = sqrt((trace.u_scale_rel * peak) ** 2 + zero.u_zero**2 + noise**2 + hidden**2)
+    u_level = hypot(zero.u_zero, RULE * noise)
+    begin = _crossed(rise, trace, peak, zero.sigma, u_level)
+    end = _crossed(fall, trace, peak, zero.sigma, u_level)
     web, u_web = _web(trace, begin, end, peak, zero.sigma)
     return Action(
         zero=zero,
@@ -69,20 +71,50 @@ def action_of(raw: Trace, span: Span, t0_s: float | None) -> Action | None:
     )
 
 
+def _rate_into(trace: Trace, at: int, sigma: float) -> float:
+    """How fast the value rose into its peak, unit/s; 0 where noise explains it."""
+    if at < 20:
+        return 0.0
+    rate = float(trace.value[at - 3 : at + 1].mean() - trace.value[at - 19 : at - 15].mean())
+    seconds = 16.0 * trace.step_s
+    return rate / seconds if rate > 3.0 * sigma else 0.0
+
+
+def _crossed(
+    step: Callable[[Trace, float, float], Crossing | None],
+    trace: Trace,
+    peak: float,
+    sigma: float,
+    u_level: float,
+) -> Crossing | None:
+    """The 10 % point; an error of the level (zero, peak) moves it by the slope around it."""
+    found = step(trace, RULE * peak, sigma)
+    low, high = (step(trace, share * RULE * peak, sigma) for share in (0.8, 1.2))
+    if found is None or low is None or high is None or found.in_gap:
+        return found
+    slowness = abs(high.t_s - low.t_s) / (0.4 * RULE * peak)
+    return Crossing(found.t_s, hypot(found.u_s, slowness * u_level))
+
+
 def _web(
     trace: Trace, begin: Crossing | None, end: Crossing | None, peak: float, sigma: float
 ) -> tuple[float | None, float]:
-    """Web burn-out and how far it moves when the aft line is made shorter or longer."""
-    if begin is None or end is None:
+    """Web burn-out and how far it can be trusted.
+
+    It moves when the aft line is made shorter or longer, and between the crossing and the knee when
+    other axis scales are chosen (check 6.8): both are counted, the end of burn is a known big term.
+    """
+    if begin is None or end is None or begin.in_gap or end.in_gap:
         return None, 0.0
     tries = [
         web_burn_out(trace, begin.t_s, end.t_s, peak, sigma, aft)
         for aft in (AFT_WIDTH, 0.7 * AFT_WIDTH, 1.5 * AFT_WIDTH)
     ]
-    if tries[0] is None:
+    found = tries[0]
+    if found is None:
         return None, 0.0
-    spread = max(abs(each - tries[0]) for each in tries if each is not None)
-    return tries[0], hypot(spread, trace.step_s)
+    spread = max(abs(each.t_s - found.t_s) for each in tries if each is not None)
+    return found.t_s, sqrt(spread**2 + trace.step_s**2 + (found.knee_s - found.t_s) ** 2)
 
 
 def ruling(actions: Sequence[Action | None], findings: list[str]) -> Action | None:

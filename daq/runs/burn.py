@@ -20,6 +20,7 @@ from daq.runs.trace import Gap, Trace
 
 __all__ = ["Burn", "Context", "reduce_burn"]
 
+WITNESS_S: Final = 0.2
 NO_BURN: Final = "no burn was seen"
 BLIND: Final = "the pressure channel did not follow the thrust (BLIND): not to be believed"
 
@@ -48,9 +49,8 @@ def reduce_burn(
 ) -> Burn:
     """Reduce one firing. Several channels of a kind: the one with the higher peak rules, both stay."""
     context = context or Context()
-    span = find_span(
-        thrust, pressure, context.t0_s, context.lit_s, _expected(thrust, pressure, context)
-    )
+    expected = _expected(thrust, pressure, context)
+    span = find_span(thrust, pressure, context.t0_s, context.lit_s, expected, context.seen)
     if span is None:
         return Burn(figures=no_figures(NO_BURN), span=None)
     findings: list[str] = []
@@ -61,7 +61,8 @@ def reduce_burn(
     if blind:
         for name in ("peak_pressure_pa", "average_pressure_pa", "margin_used_percent"):
             figures[name] = missing(figures[name].unit, figures[name].definition, BLIND)
-    lead = force if blind or chamber is None or chamber.begin is None else chamber
+    by_thrust = figures["action_time_s"].definition == "AT1F"
+    lead = force if by_thrust else chamber
     return Burn(
         figures=figures,
         span=span,
@@ -93,7 +94,9 @@ def _witness(
     if context.c_f is None or context.throat_m2 is None or force.begin is None or force.end is None:
         return False
     errors = Errors(0.0, 0.0, 0.0)
-    seconds = force.begin.t_s, force.end.t_s
+    seconds = force.begin.t_s, min(force.end.t_s, float(chamber.trace.t_s[-1]))
+    if seconds[1] - seconds[0] < WITNESS_S:
+        return False
     seen = area(chamber.trace, *seconds, errors).value * context.c_f * context.throat_m2
     q = area(force.trace, *seconds, errors).value / seen if seen > 0 else float("inf")
     if q > Q_HIGH:

@@ -15,10 +15,14 @@ _REACH_MAX: Final = 40
 
 
 class Crossing(NamedTuple):
-    """Time in s and its expanded uncertainty (k = 2), from sampling and noise."""
+    """Time in s and its expanded uncertainty (k = 2), from sampling and noise.
+
+    `in_gap`: it happened while nothing was received; the middle of the gap is given.
+    """
 
     t_s: float
     u_s: float
+    in_gap: bool = False
 
 
 def rise(trace: Trace, level: float, sigma: float) -> Crossing | None:
@@ -49,24 +53,35 @@ def _refine(t: Floats, y: Floats, at: int, level: float, sigma: float) -> Crossi
     """Crossing between samples `at` and `at + 1`."""
     step = float(t[at + 1] - t[at])
     change = float(y[at + 1] - y[at])
-    inside = t[at] + step * (level - y[at]) / change if change else t[at] + step / 2
     u_sampling = 2.0 * step / sqrt(12.0)
-    if sigma <= 0.0:
-        return Crossing(float(inside), u_sampling)
     lo, hi = max(0, at - 3), min(len(t), at + 5)
-    slope = _slope(t[lo:hi], y[lo:hi])
     typical = float(np.median(np.diff(t[lo:hi])))
+    if step > 1.5 * typical and step > 1.5 * float(np.min(np.diff(t[lo:hi]))):
+        return Crossing(float(t[at]) + step / 2.0, u_sampling, in_gap=True)
+    inside = float(t[at] + step * (level - y[at]) / change if change else t[at] + step / 2)
+    if sigma <= 0.0:
+        return Crossing(inside, u_sampling)
+    lo, hi = _without_gaps(t, lo, hi, at, typical)
+    slope = _slope(t[lo:hi], y[lo:hi])
     reach = min(_REACH_MAX, ceil(3.0 * sigma / (abs(slope) * typical + 1e-300)))
     u_noise = 2.0 * sigma / (abs(slope) * sqrt(2.0 * max(1, reach)) + 1e-300)
-    if reach > 1 and step < 1.5 * typical:
+    if reach > 1:
         lo, hi = max(0, at - reach + 1), min(len(t), at + reach + 1)
+        lo, hi = _without_gaps(t, lo, hi, at, typical)
         slope = _slope(t[lo:hi], y[lo:hi])
         if slope * change >= 0 and slope != 0:
             middle = float(t[lo:hi].mean()) + (level - float(y[lo:hi].mean())) / slope
             inside = min(max(middle, float(t[lo])), float(t[hi - 1]))
             u_noise = 2.0 * sigma / (abs(slope) * sqrt(hi - lo))
     u_noise = min(u_noise, 2.0 * _REACH_MAX * typical)
-    return Crossing(float(inside), sqrt(u_sampling**2 + u_noise**2))
+    return Crossing(inside, sqrt(u_sampling**2 + u_noise**2))
+
+
+def _without_gaps(t: Floats, lo: int, hi: int, at: int, typical: float) -> tuple[int, int]:
+    """The stretch `lo`..`hi` cut back to where samples follow each other around `at`."""
+    holes = np.flatnonzero(np.diff(t[lo:hi]) > 1.5 * typical) + lo
+    before, after = holes[holes < at], holes[holes > at]
+    return (int(before[-1]) + 1 if len(before) else lo, int(after[0]) + 1 if len(after) else hi)
 
 
 def _slope(t: Floats, y: Floats) -> float:

@@ -5,13 +5,15 @@ from math import hypot
 from typing import Final
 
 from daq.runs.action import RULE, Action
+from daq.runs.crossing import Crossing
 from daq.runs.figures import Figure, missing
 from daq.runs.impulse import Area, area
-from daq.runs.span import Span
+from daq.runs.span import Seen, Span
 from daq.runs.trace import Gap
 from daq.units import G0_M_S2
 
-UNENDED: Final = "the record ends before the burn was over"
+IN_GAP: Final = "a 10 % point lies in a gap"
+UNENDED: Final = "its samples end before the burn was over"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +27,7 @@ class Context:
     t0_s: float | None = None
     u_t0_s: float = 0.0
     lit_s: float | None = None
+    seen: Seen | None = None
     trip_pa: float | None = None
     expected_pa: float | None = None
     expected_thrust_n: float | None = None
@@ -37,21 +40,28 @@ class Context:
 def all_figures(
     force: Action | None, chamber: Action | None, span: Span, context: Context
 ) -> dict[str, Figure]:
-    lead, mark = (chamber, "") if chamber is not None and chamber.begin else (force, "F")
+    whole = chamber is not None and chamber.begin is not None and not _stops(chamber, span)
+    lead, mark = (chamber, "") if whole or force is None else (force, "F")
     figures = no_figures("")
     figures |= _times(lead, mark, context)
-    figures["peak_pressure_pa"] = _peak(chamber, "Pa", "PP1", "pressure")
-    figures["peak_thrust_n"] = _peak(force, "N", "PF1", "thrust")
-    figures["average_pressure_pa"] = _average(chamber, "Pa", "PA1", "pressure")
-    figures["average_thrust_n"] = _average(force, "N", "FA1", "thrust")
-    total = _impulse(force, span.begin_s - 0.1, span.end_s, "IT1")
-    if not span.closed and total.value is not None:
+    figures["peak_pressure_pa"] = _peak(chamber, span, "Pa", "PP1", "pressure")
+    figures["peak_thrust_n"] = _peak(force, span, "N", "PF1", "thrust")
+    figures["average_pressure_pa"] = _average(chamber, span, "Pa", "PA1", "pressure")
+    figures["average_thrust_n"] = _average(force, span, "N", "FA1", "thrust")
+    total = _impulse(force, _start(force, span), span.end_s, "IT1")
+    if force is not None and (_stops(force, span) or not span.closed):
         total = replace(total, bound="lower", note=_join(total.note, UNENDED))
     figures["total_impulse_n_s"] = total
     figures["action_impulse_n_s"] = _action_impulse(force)
     figures["specific_impulse_s"] = _specific(total, context)
     figures["margin_used_percent"] = _margin(figures["peak_pressure_pa"], context)
     return figures
+
+
+def _start(force: Action | None, span: Span) -> float:
+    """A little before the rise, but not before a gap that ended earlier."""
+    ends = [gap.end_s for gap in force.trace.gaps() if gap.end_s <= span.begin_s] if force else []
+    return max([span.begin_s - 0.1, *ends])
 
 
 def no_figures(why: str) -> dict[str, Figure]:
@@ -79,36 +89,50 @@ def _times(lead: Action | None, mark: str, context: Context) -> dict[str, Figure
             "burn_time_s": missing("s", "BT1" + mark, why),
             "action_time_s": missing("s", "AT1" + mark, why),
         }
-    times = {"ignition_delay_s": missing("s", "LD1" + mark, "T-0 (line current) was not sensed")}
+    unsensed = missing("s", "LD1" + mark, "T-0 (line current) was not sensed")
+    times = {"ignition_delay_s": unsensed}
     if context.t0_s is not None:
-        u = hypot(begin.u_s, context.u_t0_s)
-        delay = begin.t_s - context.t0_s
-        times["ignition_delay_s"] = Figure(value=delay, unit="s", u=u, definition="LD1" + mark)
+        u = hypot(begin.u_s, context.u_t0_s, lead.trace.lag_s)
+        times["ignition_delay_s"] = _time(begin.t_s - context.t0_s, u, "LD1" + mark, begin)
     if lead.web_s is None:
         why = "no knee could be constructed before the end of the action time"
         times["burn_time_s"] = missing("s", "BT1" + mark, why)
     else:
         u = hypot(begin.u_s, lead.u_web_s)
-        burn = lead.web_s - begin.t_s
-        times["burn_time_s"] = Figure(value=burn, unit="s", u=u, definition="BT1" + mark)
+        times["burn_time_s"] = _time(lead.web_s - begin.t_s, u, "BT1" + mark, begin)
     if lead.end is None:
         why = "the fall through 10 % of the peak was not seen"
         times["action_time_s"] = missing("s", "AT1" + mark, why)
     else:
         u = hypot(begin.u_s, lead.end.u_s)
         action = lead.end.t_s - begin.t_s
-        times["action_time_s"] = Figure(value=action, unit="s", u=u, definition="AT1" + mark)
+        times["action_time_s"] = _time(action, u, "AT1" + mark, begin, lead.end)
     return times
 
 
-def _peak(action: Action | None, unit: str, definition: str, what: str) -> Figure:
+def _time(value: float, u: float, definition: str, *ends: Crossing) -> Figure:
+    if not any(end.in_gap for end in ends):
+        return Figure(value=value, unit="s", u=u, definition=definition)
+    return Figure(
+        value=value,
+        unit="s",
+        u=u,
+        definition=definition,
+        note="an end of it lies in a gap: the middle of the gap is taken",
+        bound="between",
+    )
+
+
+def _peak(action: Action | None, span: Span, unit: str, definition: str, what: str) -> Figure:
     if action is None:
         return missing(unit, definition, f"no {what} channel showed the burn")
     saturated = action.trace.is_saturated()
     note = "channel at its upper rail" if saturated else ""
-    holes = [gap for gap in action.trace.gaps() if _inside(gap, action)]
+    holes = [gap for gap in action.trace.gaps() if _inside(gap, action, span)]
     if holes and not saturated:
         note = f"{sum(h.seconds for h in holes):.3g} s of samples are missing in the burn"
+    if _stops(action, span):
+        note = _join(note, f"its samples end at {action.trace.t_s[-1]:.3f} s")
     return Figure(
         value=action.peak,
         unit=unit,
@@ -119,10 +143,15 @@ def _peak(action: Action | None, unit: str, definition: str, what: str) -> Figur
     )
 
 
-def _inside(gap: Gap, action: Action) -> bool:
-    begin = action.begin.t_s if action.begin else float("-inf")
-    end = action.end.t_s if action.end else float("inf")
+def _inside(gap: Gap, action: Action, span: Span) -> bool:
+    begin = action.begin.t_s if action.begin else span.begin_s
+    end = action.end.t_s if action.end else span.quiet_from_s
     return gap.end_s > begin and gap.begin_s < end
+
+
+def _stops(action: Action, span: Span) -> bool:
+    """The channel ends before the burn does."""
+    return bool(action.trace.t_s[-1] < span.quiet_from_s - 2.0 * action.trace.step_s)
 
 
 def _join(*notes: str) -> str:
@@ -155,12 +184,18 @@ def _impulse(force: Action | None, begin_s: float, end_s: float, definition: str
 def _action_impulse(force: Action | None) -> Figure:
     if force is None or force.begin is None or force.end is None:
         return missing("N*s", "IA1", "the 10 % points of thrust were not both seen")
+    if force.begin.in_gap or force.end.in_gap:
+        return missing("N*s", "IA1", IN_GAP)
     return _impulse(force, force.begin.t_s, force.end.t_s, "IA1")
 
 
-def _average(action: Action | None, unit: str, definition: str, what: str) -> Figure:
+def _average(action: Action | None, span: Span, unit: str, definition: str, what: str) -> Figure:
     if action is None or action.begin is None or action.end is None:
         return missing(unit, definition, f"the 10 % points of {what} were not both seen")
+    if action.begin.in_gap or action.end.in_gap:
+        return missing(unit, definition, IN_GAP)
+    if _stops(action, span):
+        return missing(unit, definition, f"its samples end at {action.trace.t_s[-1]:.3f} s")
     seconds = action.end.t_s - action.begin.t_s
     found = area(action.trace, action.begin.t_s, action.end.t_s, action.errors)
     mean = found.value / seconds

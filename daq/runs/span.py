@@ -6,12 +6,13 @@ their peak (never under 10 sigma) for 1 s, seen without a gap; chuffs within tha
 """
 
 from collections.abc import Sequence
+from math import inf
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from daq.channels.lit import LIT_SHARE, LIT_SIGMAS, OVER_SHARE, QUIET_S
-from daq.runs.trace import Floats, Trace, noise_sigma, running_median, voted
+from daq.runs.trace import GAP_PERIODS, Floats, Trace, noise_sigma, running_median, voted
 
 BEFORE_S: Final = 2.0
 
@@ -25,6 +26,14 @@ class Span(NamedTuple):
     closed: bool
 
 
+class Seen(NamedTuple):
+    """What was seen live: last light, burn-outs (board's own included), end of what may be a burn."""
+
+    last_lit_s: float = -inf
+    outs_s: tuple[float, ...] = ()
+    until_s: float = inf
+
+
 class _Quiet(NamedTuple):
     zero: float
     sigma: float
@@ -36,9 +45,12 @@ def find_span(
     t0_s: float | None,
     lit_s: float | None,
     expected: dict[str, float | None],
+    seen: Seen | None = None,
 ) -> Span | None:
     """The burn, or None if nothing rose. Times on the traces' zero, `expected` peaks in SI."""
-    traces = [each for each in (*thrust, *pressure) if len(each.t_s) >= 5]
+    seen = seen or Seen()
+    traces = [each.between(-inf, seen.until_s) for each in (*thrust, *pressure)]
+    traces = [each for each in traces if len(each.t_s) >= 5]
     after = t0_s if t0_s is not None else (None if lit_s is None else lit_s - 0.5)
     rests = {each.channel: _rest(each, after) for each in traces}
     begins = [
@@ -50,7 +62,7 @@ def find_span(
         return None
     begin = min(begins)
     level = {each.channel: LIT_SIGMAS * rests[each.channel].sigma for each in traces}
-    span = _end(traces, rests, level, begin)
+    span = _end(traces, rests, level, begin, seen)
     for _ in range(2):
         for each in traces:
             part = each.between(begin, span.quiet_from_s + each.step_s)
@@ -58,7 +70,7 @@ def find_span(
                 peak = float(running_median(part.value).max()) - rests[each.channel].zero
                 floor = LIT_SIGMAS * rests[each.channel].sigma
                 level[each.channel] = max(OVER_SHARE * peak, floor)
-        span = _end(traces, rests, level, begin)
+        span = _end(traces, rests, level, begin, seen)
     return span
 
 
@@ -89,7 +101,20 @@ def _begin(trace: Trace, rest: _Quiet, after: float | None, expected: float | No
     if after is None:
         at = _highest_rise(part, hits)
     start = max(0, at - 4)
-    return float(part.t_s[start + int(np.flatnonzero(over[start : at + 1])[0])])
+    first = start + int(np.flatnonzero(over[start : at + 1])[0])
+    if first and part.t_s[first] - part.t_s[first - 1] > GAP_PERIODS * part.step_s:
+        first -= 1  # it rose while nothing was received: the burn began somewhere in the gap
+    elif not first and part is not trace:
+        return _before(trace, float(part.t_s[0]))
+    return float(part.t_s[first])
+
+
+def _before(trace: Trace, first_s: float) -> float:
+    """Time of the sample in front of the first one looked at, if a gap lies between them."""
+    at = int(np.searchsorted(trace.t_s, first_s))
+    if at and trace.t_s[at] - trace.t_s[at - 1] > GAP_PERIODS * trace.step_s:
+        return float(trace.t_s[at - 1])
+    return first_s
 
 
 def _highest_rise(part: Trace, hits: np.ndarray[tuple[int], np.dtype[np.int64]]) -> int:
@@ -103,21 +128,42 @@ def _highest_rise(part: Trace, hits: np.ndarray[tuple[int], np.dtype[np.int64]])
 
 
 def _end(
-    traces: Sequence[Trace], rests: dict[str, _Quiet], level: dict[str, float], begin: float
+    traces: Sequence[Trace],
+    rests: dict[str, _Quiet],
+    level: dict[str, float],
+    begin: float,
+    seen: Seen,
 ) -> Span:
-    """First second without a loud sample on any channel and without a gap."""
+    """First second without a loud sample on any channel and without a gap, after the last light."""
     busy: list[Floats] = [np.array([begin])]
+    if seen.last_lit_s > begin:
+        busy.append(np.append(np.arange(begin, seen.last_lit_s, 0.5 * QUIET_S), seen.last_lit_s))
     last = begin
     for each in traces:
         part = each.between(begin, float(each.t_s[-1]))
+        if not len(part.t_s):
+            continue
         loud = voted(part.value - rests[each.channel].zero > level[each.channel])
         busy.append(part.t_s[loud])
-        busy.extend(
-            np.array([gap.end_s]) for gap in part.gaps() if gap.seconds > max(0.1, 5 * each.step_s)
-        )
+        busy += [
+            np.append(np.arange(gap.begin_s, gap.end_s, 0.5 * QUIET_S), gap.end_s)
+            for gap in part.gaps()
+            if gap.seconds > max(0.1, 5 * each.step_s)
+        ]
         last = max(last, float(each.t_s[-1]))
     times = np.sort(np.concatenate([*busy, [np.inf]]))
     apart = np.flatnonzero(np.diff(times) > QUIET_S)
     quiet_from = float(times[int(apart[0])])
     end = quiet_from + QUIET_S
+    known = [out for out in seen.outs_s if begin < out < end and out > seen.last_lit_s]
+    if known and _unseen(traces, known[0]):
+        return Span(begin, known[0], known[0] - QUIET_S, closed=True)
     return Span(begin, min(end, last), quiet_from, end <= last)
+
+
+def _unseen(traces: Sequence[Trace], at_s: float) -> bool:
+    """Did nobody here see that moment (it lies in a gap of every channel)?"""
+    return all(
+        any(gap.begin_s < at_s < gap.end_s for gap in each.gaps() if gap.seconds > 0.1)
+        for each in traces
+    )

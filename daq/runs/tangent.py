@@ -62,9 +62,16 @@ def crosses(t: Floats, y: Floats, line: Line) -> float | None:
     return float(t[at] + (t[at + 1] - t[at]) * off[at] / (off[at] - off[at + 1]))
 
 
+class WebOut(NamedTuple):
+    """Web burn-out and the knee where both tangents meet, s."""
+
+    t_s: float
+    knee_s: float
+
+
 def web_burn_out(
     trace: Trace, begin_s: float, end_s: float, peak: float, sigma: float, aft: float = AFT_WIDTH
-) -> float | None:
+) -> WebOut | None:
     """Time of web burn-out of a trace whose action time runs from `begin_s` to `end_s`.
 
     `aft` is the width of the aft line as a share of the action time (varied only to see how much
@@ -84,7 +91,8 @@ def web_burn_out(
     if line is None or line.slope <= 0:
         return None
     from_here = int(np.searchsorted(t, max(begin_s, line.t0 - 0.5 * action)))
-    return crosses(t[from_here:], y[from_here:], line)
+    met = crosses(t[from_here:], y[from_here:], line)
+    return None if met is None else WebOut(met, line.t0)
 
 
 def _smoothed(part: Trace, action: float, sigma: float) -> Floats:

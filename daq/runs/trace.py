@@ -34,7 +34,7 @@ class Trace:
     """`value` in `unit` ("pa" or "n") at `t_s`; U are expanded (k = 2).
 
     `u_scale_rel` is the relative calibration uncertainty, common to every sample; `u_zero` that of
-    the zero in SI. `saturated` marks samples at the upper rail (a lower bound, not a value).
+    the zero in SI. `lag_s` is the declared delay of line and filter, not corrected. `saturated` marks samples at the upper rail (a lower bound, not a value).
     """
 
     channel: str
@@ -45,6 +45,7 @@ class Trace:
     u_scale_rel: float
     u_zero: float
     saturated: Bools | None = field(default=None)
+    lag_s: float = 0.0
 
     def __post_init__(self) -> None:
         if len(self.t_s) != len(self.value):
@@ -79,6 +80,7 @@ class Trace:
             u_scale_rel=self.u_scale_rel,
             u_zero=self.u_zero,
             saturated=None if self.saturated is None else self.saturated[lo:hi],
+            lag_s=self.lag_s,
         )
 
 

@@ -1,0 +1,371 @@
+"""Thrust and pressure of one run against time, as a PNG (the only place with matplotlib).
+
+Rules: light theme of the console's tokens: traces are ink, bands grey, no rainbow. Every sample is
+inside the drawn line (min and max per column), a gap is a gap, hatched and never joined. PRELIMINARY
+always stands on it, and REHEARSAL, DRY or PROOF across it where it is none.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.transforms import blended_transform_factory
+
+from daq.report.marks import Mark, draw_marks
+from daq.runs.figures import number, shown
+from daq.runs.open_run import Run
+from daq.runs.trace import Trace
+from daq.units import from_si
+
+GROUND: Final = "#F7F8F9"
+INK: Final = "#12161A"
+INK2: Final = "#3A424A"
+LINE: Final = "#848D96"
+HATCH: Final = "#7D8791"
+BAND: Final = "#C9CFD5"
+GRID: Final = "#D2D7DC"
+RED: Final = "#A60D1B"
+SIZE_IN: Final = (12.0, 8.2)
+DPI: Final = 140
+COLUMNS: Final = 2400
+STYLE: Final[Any] = {  # the keys are matplotlib's own
+    "font.family": "sans-serif",
+    "font.sans-serif": ["Inter", "DejaVu Sans"],
+    "font.size": 10.0,
+    "axes.edgecolor": LINE,
+    "axes.labelcolor": INK2,
+    "axes.facecolor": GROUND,
+    "figure.facecolor": GROUND,
+    "xtick.color": INK2,
+    "ytick.color": INK2,
+    "text.color": INK,
+    "hatch.color": HATCH,
+    "hatch.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+}
+
+
+def draw_run(run: Run, result: dict[str, Any], path: Path) -> None:
+    """Draw `run` with the marks and figures of its `result` into the PNG at `path`."""
+    draw_picture(run.traces("thrust"), run.traces("pressure"), result, run.config, path)
+
+
+def draw_picture(
+    thrust: Sequence[Trace],
+    pressure: Sequence[Trace],
+    result: dict[str, Any],
+    config: dict[str, Any],
+    path: Path,
+) -> None:
+    """The same from traces; `config` gives the predicted curve. Time axis as of the traces."""
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=SIZE_IN, dpi=DPI)
+        canvas = FigureCanvasAgg(figure)
+        window = _window(result, config)
+        upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=[1.15, 1.0])
+        figure.subplots_adjust(left=0.075, right=0.865, top=0.825, bottom=0.075, hspace=0.12)
+        _pressure(upper, pressure, result, config, window)
+        _thrust(lower, thrust, result, config, window)
+        for axes in (upper, lower):
+            _frame(axes, window, result)
+        _watermark(figure, (upper, lower), result)
+        lower.set_xlabel(_time_label(result))
+        _head(figure, result, config)
+        canvas.print_png(str(path))  # type: ignore[no-untyped-call]
+
+
+def _window(result: dict[str, Any], config: dict[str, Any]) -> tuple[float, float]:
+    """From a little before T-0 to a little behind the end, the scale of the burn in view."""
+    marks = result["marks"]
+    prediction = config.get("prediction", {})
+    expected = float(prediction.get("burn_s") or 2.0)
+    if marks["begin_s"] is None:
+        return -0.5, max(3.0, 1.6 * expected)
+    burn = max(0.2, marks["quiet_from_s"] - marks["begin_s"])
+    begin = min(0.0, marks["begin_s"])
+    if marks["begin_s"] > 3.0 * burn + 1.0:
+        begin = marks["begin_s"]  # a hang fire: T-0 is far to the left, the delay is in the figures
+    pad = 0.12 * (marks["quiet_from_s"] - begin)
+    return begin - max(0.08, 0.6 * pad), marks["quiet_from_s"] + max(0.3, pad)
+
+
+def _pressure(
+    axes: Axes,
+    traces: Sequence[Trace],
+    result: dict[str, Any],
+    config: dict[str, Any],
+    window: tuple[float, float],
+) -> None:
+    limits = result["limits"]
+    trip = limits.get("trip_pa")
+    top = max(
+        [float(trip) if trip else 0.0, _highest(traces, window), _expected(result, "peak_pa")]
+    )
+    axes.set_ylabel("Pressure above ambient, MPa")
+    axes.set_ylim(-0.02 * top / 1e6, 1.18 * max(top, 1e5) / 1e6)
+    _band(axes, result, config, "pressure_pa", 1e6)
+    if trip:
+        _limit_lines(axes, limits)
+    _curves(axes, traces, window, 1e6)
+
+
+def _thrust(
+    axes: Axes,
+    traces: Sequence[Trace],
+    result: dict[str, Any],
+    config: dict[str, Any],
+    window: tuple[float, float],
+) -> None:
+    top = max(_highest(traces, window), _expected(result, "thrust_n"), 1.0)
+    axes.set_ylabel("Thrust, N")
+    axes.set_ylim(min(-0.03 * top, 1.05 * _lowest(traces, window)), 1.22 * top)
+    _band(axes, result, config, "thrust_n", 1.0)
+    _curves(axes, traces, window, 1.0)
+
+
+def _expected(result: dict[str, Any], name: str) -> float:
+    return float(result.get("prediction", {}).get(name) or 0.0)
+
+
+def _highest(traces: Sequence[Trace], window: tuple[float, float]) -> float:
+    return max([float(t.between(*window).value.max(initial=0.0)) for t in traces], default=0.0)
+
+
+def _lowest(traces: Sequence[Trace], window: tuple[float, float]) -> float:
+    return min([float(t.between(*window).value.min(initial=0.0)) for t in traces], default=0.0)
+
+
+def _limit_lines(axes: Axes, limits: dict[str, Any]) -> None:
+    """Trip heavy with the forbidden zone hatched above, allowable thin; values at the right."""
+    top = axes.get_ylim()[1]
+    trip = float(limits["trip_pa"]) / 1e6
+    axes.axhspan(trip, top, facecolor="none", edgecolor=HATCH, hatch="///", linewidth=0, zorder=0.5)
+    axes.axhline(trip, color=INK, linewidth=2.0, zorder=3)
+    labels = [(trip, f"TRIP {_both(limits['trip_pa'])}", "bold")]
+    allowable = limits.get("allowable_pa")
+    if allowable and float(allowable) / 1e6 < top:
+        axes.axhline(float(allowable) / 1e6, color=INK2, linewidth=1.0, linestyle=(0, (6, 3)))
+        labels.append((float(allowable) / 1e6, f"allowable {_both(allowable)}", "normal"))
+    burst = limits.get("rated_burst_pa")
+    if burst and float(burst) / 1e6 < top:
+        axes.axhline(float(burst) / 1e6, color=INK2, linewidth=1.0, linestyle=(0, (1, 2)))
+        labels.append((float(burst) / 1e6, f"rated burst {_both(burst)}", "normal"))
+    _at_right(axes, labels)
+    if burst and float(burst) / 1e6 >= top:
+        _beyond(axes, f"rated burst\n{_both(burst)}")
+
+
+def _both(pa: float) -> str:
+    return f"{number(float(pa) / 1e6, 2)} MPa\n{number(from_si(float(pa), 'psi'), 0)} psi"
+
+
+def _at_right(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
+    """Labels at the right of the frame, pushed apart until none covers another."""
+    low, high = axes.get_ylim()
+    least = 0.115 * (high - low)
+    place = blended_transform_factory(axes.transAxes, axes.transData)
+    last = float("-inf")
+    for y, text, weight in sorted(labels):
+        at = max(y, last + least)
+        last = at
+        axes.text(
+            1.012, at, text.replace(" ", "\n", 1) if text.startswith("a") else text, transform=place,
+            va="center", ha="left", fontsize=8.6, fontweight=weight, linespacing=1.15,
+        )  # fmt: skip
+
+
+def _beyond(axes: Axes, text: str) -> None:
+    axes.annotate(
+        text,
+        xy=(1.03, 1.0),
+        xytext=(1.012, 1.10),
+        xycoords="axes fraction",
+        fontsize=8.2,
+        color=INK2,
+        linespacing=1.15,
+        va="bottom",
+    )
+
+
+def _band(
+    axes: Axes, result: dict[str, Any], config: dict[str, Any], name: str, scale: float
+) -> None:
+    """Expected band: the predicted curve ± 8 %, from ignition on; grey with edges."""
+    curve = config.get("prediction", {}).get("curve") or []
+    start = result["marks"]["begin_s"]
+    if not curve or start is None or result["watermark"] == "DRY":
+        return
+    t = np.array([point["at_s"] for point in curve]) + start
+    y = np.array([point[name] for point in curve]) / scale
+    axes.fill_between(
+        t, 0.92 * y, 1.08 * y, facecolor=BAND, edgecolor=LINE, linewidth=0.6, alpha=0.75, zorder=1
+    )
+    at = int(0.55 * len(t))
+    axes.annotate(
+        "expected ± 8 %",
+        xy=(t[at], 0.92 * y[at]),
+        xytext=(0, -12),
+        textcoords="offset points",
+        ha="center",
+        va="top",
+        fontsize=8.2,
+        color=INK2,
+    )
+
+
+def _curves(axes: Axes, traces: Sequence[Trace], window: tuple[float, float], scale: float) -> None:
+    for place, trace in enumerate(traces):
+        t, y = _columns(trace.between(*window))
+        style = "-" if place == 0 else (0, (4, 1.5))
+        axes.plot(t, y / scale, color=INK, linewidth=1.3, linestyle=style, zorder=4)
+        if len(traces) > 1 and len(t):
+            axes.annotate(
+                trace.channel, (t[-1], y[-1] / scale), xytext=(4, 6 + 10 * place),
+                textcoords="offset points", fontsize=8.2,
+            )  # fmt: skip
+
+
+def _columns(trace: Trace) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Lowest and highest sample of each column, NaN across gaps, so that no spike is hidden."""
+    t, y = trace.t_s, trace.value
+    if not len(t):
+        return t, y
+    holes = np.flatnonzero(np.diff(t) > 1.5 * trace.step_s) + 1
+    pieces = []
+    for piece_t, piece_y in zip(np.split(t, holes), np.split(y, holes), strict=True):
+        width = max(1, len(t) // COLUMNS)
+        starts = np.arange(0, len(piece_t), width)
+        low, high = np.minimum.reduceat(piece_y, starts), np.maximum.reduceat(piece_y, starts)
+        both = np.column_stack((low, high)).ravel()
+        pieces.append((np.repeat(piece_t[starts], 2), both))
+        pieces.append((np.array([piece_t[-1]]), np.array([np.nan])))
+    return np.concatenate([p[0] for p in pieces]), np.concatenate([p[1] for p in pieces])
+
+
+def _frame(axes: Axes, window: tuple[float, float], result: dict[str, Any]) -> None:
+    axes.set_xlim(*window)
+    axes.grid(color=GRID, linewidth=0.7, zorder=0)
+    axes.set_axisbelow(True)
+    for gap in result["gaps"]:
+        if gap["end_s"] > window[0] and gap["begin_s"] < window[1]:
+            begin, end = max(gap["begin_s"], window[0]), min(gap["end_s"], window[1])
+            axes.axvspan(begin, end, facecolor=GROUND, edgecolor=HATCH, hatch="xxx", linewidth=0.8, zorder=2)  # fmt: skip
+            _gap_label(axes, begin, end, window)
+    draw_marks(axes, _marks(result), window, INK2, RED, GROUND)
+
+
+def _gap_label(axes: Axes, begin: float, end: float, window: tuple[float, float]) -> None:
+    if end - begin < 0.04 * (window[1] - window[0]):
+        return
+    place = blended_transform_factory(axes.transData, axes.transAxes)
+    axes.text(
+        (begin + end) / 2, 0.5, "no samples", transform=place, ha="center", va="center",
+        fontsize=8.6, color=INK2, rotation=90 if end - begin < 0.1 * (window[1] - window[0]) else 0,
+        bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 2.0}, zorder=6,
+    )  # fmt: skip
+
+
+def _marks(result: dict[str, Any]) -> list[Mark]:
+    marks, trip = result["marks"], result["trip"]
+    t0 = {"line current": "T-0", "GO": "GO", "lit": "lit"}.get(result["t0"]["from"], "")
+    known = [
+        Mark(0.0 if t0 else None, t0.replace("-", "\u2212"), strong=False),
+        Mark(marks["line_off_s"], "line off", strong=False),
+        Mark(marks["ignition_s"], "10 % rise", strong=False),
+        Mark(marks["web_burn_out_s"], "web burn-out", strong=False),
+        Mark(marks["action_end_s"], "10 % fall", strong=False),
+        Mark(trip["time_s"] if trip["tripped"] else None, f"TRIP ({trip['where']})", strong=True),
+    ]
+    return [mark for mark in known if mark.at_s is not None]
+
+
+def _watermark(figure: Figure, both: Sequence[Axes], result: dict[str, Any]) -> None:
+    word = result["watermark"]
+    if not word:
+        return
+    for axes in both:
+        axes.text(
+            0.5, 0.42, word, transform=axes.transAxes, ha="center", va="center", fontsize=54,
+            fontweight="bold", color=LINE, alpha=0.22, rotation=14, zorder=1.5,
+        )  # fmt: skip
+    hatch = {"REHEARSAL": "////", "DRY": "....", "PROOF": "\\\\\\\\"}.get(str(word), "////")
+    for y in (0.0, 0.988):
+        figure.patches.append(
+            mpl.patches.Rectangle(
+                (0, y), 1, 0.012, transform=figure.transFigure, facecolor=GROUND,
+                edgecolor=INK, hatch=hatch, linewidth=0,
+            )
+        )  # fmt: skip
+
+
+def _time_label(result: dict[str, Any]) -> str:
+    origin = {
+        "line current": "T\u22120 (line current sensed)",
+        "GO": "GO (no line current was sensed)",
+        "lit": "light-up as seen live (no line current)",
+    }.get(result["t0"]["from"], "the first tick of the record")
+    return f"Time from {origin}, s"
+
+
+def _head(figure: Figure, result: dict[str, Any], config: dict[str, Any]) -> None:
+    motor = config.get("settings", {}).get("motor", {})
+    casing = config.get("settings", {}).get("casing", {})
+    names = [
+        text
+        for text in (
+            f"run {result['run_id']}" if result["run_id"] else "",
+            f"motor {motor['name']}" if motor.get("name") else "",
+            f"casing {casing['serial']}" if casing.get("serial") else "",
+            str(config.get("site") or ""),
+        )
+        if text
+    ]
+    figure.text(0.075, 0.952, "PRELIMINARY", fontsize=15, fontweight="bold")
+    mode = str(result["mode"])
+    figure.text(0.215, 0.952, mode, fontsize=15, fontweight="bold", color=INK2)
+    figure.text(0.925, 0.952, ", ".join(names), fontsize=10, color=INK2, ha="right")
+    for place, text in enumerate(_figure_texts(result)):
+        column, row = place % 3, place // 3
+        figure.text(0.075 + 0.295 * column, 0.916 - 0.026 * row, text, fontsize=9.4)
+    notes = _notes(result)
+    if notes:
+        figure.text(
+            0.075, 0.864, notes, fontsize=9.4, color=RED if result["trip"]["tripped"] else INK2
+        )
+
+
+def _figure_texts(result: dict[str, Any]) -> list[str]:
+    wanted = (
+        ("peak_pressure_pa", "Peak pressure"),
+        ("peak_thrust_n", "Peak thrust"),
+        ("total_impulse_n_s", "Total impulse"),
+        ("margin_used_percent", "Peak of trip"),
+        ("burn_time_s", "Burn time"),
+        ("specific_impulse_s", "Specific impulse"),
+    )
+    found = []
+    for name, label in wanted:
+        figure = result["figures"][name]
+        if figure["value"] is None:
+            found.append(f"{label}: not given")
+            continue
+        text = shown(name, figure["value"], figure["expanded_uncertainty"], figure["bound"])
+        found.append(f"{label} {text.split(' = ')[0]}")
+    return found
+
+
+def _notes(result: dict[str, Any]) -> str:
+    trip = result["trip"]
+    if trip["tripped"]:
+        return str(trip["text"])
+    if result["outcome"] == "misfire":
+        return "Misfire: energy was given, no burn was seen."
+    if result["gaps"]:
+        return f"Samples are missing in {len(result['gaps'])} stretches (hatched)."
+    return ""
