@@ -131,6 +131,7 @@ def running(wanted: Wanted, settings: Settings, played: Played) -> Iterator[tupl
     helpers = [stand]
     try:
         hello = stand.answer()
+        (folder / "control.txt").write_text(f"{hello['control']}\n", encoding="utf-8")
         order = {
             "site": str(folder),
             "mode": REHEARSAL,
