@@ -284,7 +284,7 @@ class Crew:
             return
         if frame["id"] != self.tally.line:
             self.tally = Tally(line=frame["id"])
-        if self.tally.refusals > STUCK_AFTER:
+        if self.plays_conductor and self.tally.refusals > STUCK_AFTER:
             self._stuck(status)
             return
         self._sign(status, frame)
@@ -299,6 +299,8 @@ class Crew:
                 return True
             if is_open and self.scrubbed:
                 return True
+            if not self.plays_conductor:
+                return False
             if self.was_in_count and not self.scrubbed and status["board"]["state"] == "DISARMED":
                 self.scrubbed = True
                 self._hands_off()
@@ -334,14 +336,15 @@ class Crew:
     def _sign(self, status: Json, frame: Json) -> None:
         line = str(frame["id"])
         self._before(line, status)
+        who = str(frame["who"])
         if line == "B3" and not self._moved(status):
+            return
+        if not self.plays_conductor and who == self.named("TC"):
+            self._clock_is_early(status, line)
             return
         if self._clock_is_early(status, line) or not self._ready(line, status):
             return
         if self.clock() < self._pause_s:
-            return
-        who = str(frame["who"])
-        if not self.plays_conductor and who == self.named("TC"):
             return
         values = {ask["key"]: self._value(ask["key"]) for ask in frame.get("asks", [])}
         self._ask("enter", line=line, by=who, code=self.codes.get(who, ""), values=values)
@@ -448,7 +451,7 @@ class Crew:
             ("moving", lambda: self._set_grip(True)),
             ("moved", lambda: self._set_grip(False)),
         ]
-        for name, hand in stages:
+        for name, hand in stages if self.plays_conductor else stages[:4]:
             if self.once(name):
                 hand()
                 self._next_s = self.clock() + 0.2
@@ -465,6 +468,8 @@ class Crew:
         if not self._is_free() or arming["setup_id"] is None:
             return
         if arming["state"] == "typed":
+            if not self.plays_conductor:
+                return
             self._ask("enter", line="arm", by=self.named("RSO"), code="")
         elif arming["state"] in ("offered", "typing"):
             typed, digits = len(arming["typed"]), str(arming["setup_id"])

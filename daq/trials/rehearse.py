@@ -94,6 +94,16 @@ def prepared(wanted: Wanted, folder: Path) -> Settings:
     return load_settings(folder / "settings")
 
 
+def welcome(settings: Settings) -> str:
+    """What the person at the window has to know."""
+    conductor = settings.crew.with_role("TC")[0]
+    return (
+        f"REHEARSAL. You are {conductor.name}, test conductor; your code is {conductor.code}.\n"
+        "The scripted crew signs its own lines, moves key and plugs, and answers the poll.\n"
+        "Enter signs the blue frame; F and J together from T−3 s; Space is SAFE or ABORT, always."
+    )
+
+
 def load_scenario(name: str) -> Scenario:
     """ConfigError with the known names if there is none of this name."""
     try:
@@ -113,6 +123,8 @@ def play(wanted: Wanted) -> Played:
         if wanted.headless or not has_display():
             _watch_in_terminal(socket, crew)
         else:
+            if not wanted.auto:
+                print(welcome(settings))
             _watch_in_window(socket, wanted, crew)
         played.crew = crew.line(1.0)
     played.wall_s = time.monotonic() - started
