@@ -29,6 +29,7 @@ from simulators.scenarios_io import Scenario
 from simulators.site import start_message
 
 DEADLINE_S: Final = 150.0
+PERSON_S: Final = 7200.0
 CREW_VALUES: Final[dict[str, Any]] = {
     "heads_in": 4,
     "permit": "R-2026-14 (rehearsal)",
@@ -119,7 +120,8 @@ def play(wanted: Wanted) -> Played:
     settings = prepared(wanted, folder)
     played = Played(folder=folder, scenario=scenario)
     started = time.monotonic()
-    with running(wanted, settings, played) as (socket, crew):
+    person = not (wanted.auto or wanted.headless) and has_display()
+    with running(wanted, settings, played, person=person) as (socket, crew):
         if wanted.headless or not has_display():
             _watch_in_terminal(socket, crew)
         else:
@@ -132,8 +134,12 @@ def play(wanted: Wanted) -> Played:
 
 
 @contextlib.contextmanager
-def running(wanted: Wanted, settings: Settings, played: Played) -> Iterator[tuple[str, Helper]]:
-    """The three processes; whatever happens inside, none is left over."""
+def running(
+    wanted: Wanted, settings: Settings, played: Played, *, person: bool = False
+) -> Iterator[tuple[str, Helper]]:
+    """The three processes; whatever happens inside, none is left over. `person`: the conductor
+    sits at the window and the scripted crew only answers.
+    """
     folder = played.folder
     log = folder / "processes.log"
     message = start_message(
@@ -153,7 +159,9 @@ def running(wanted: Wanted, settings: Settings, played: Played) -> Iterator[tupl
         engine = Helper("daq.engine.main", order, log, own_session=True)
         helpers.append(engine)
         serving = engine.answer()
-        crew = Helper("simulators.crew", _crew_order(wanted, settings, played, hello, serving), log)
+        crew = Helper(
+            "simulators.crew", _crew_order(settings, played, hello, serving, person=person), log
+        )
         helpers.append(crew)
         yield str(serving["socket"]), crew
         crew.end(5.0)
@@ -166,11 +174,12 @@ def running(wanted: Wanted, settings: Settings, played: Played) -> Iterator[tupl
 
 
 def _crew_order(
-    wanted: Wanted,
     settings: Settings,
     played: Played,
     hello: dict[str, Any],
     serving: dict[str, Any],
+    *,
+    person: bool,
 ) -> dict[str, Any]:
     return {
         "socket": serving["socket"],
@@ -181,8 +190,8 @@ def _crew_order(
         ],
         "script": dict(played.scenario.crew),
         "values": {**CREW_VALUES, "check_load_n": settings.rules.check_load_n},
-        "conductor": wanted.auto or wanted.headless or not has_display(),
-        "deadline_s": DEADLINE_S if wanted.headless or not has_display() else 7200.0,
+        "conductor": not person,
+        "deadline_s": PERSON_S if person else DEADLINE_S,
     }
 
 
