@@ -118,6 +118,8 @@ def check_identity(state: State, identity: Identity) -> None:
 
 def _identity(state: State, identity: Identity, now_ns: int) -> None:
     check_identity(state, identity)
+    if identity.host_nonce == 0:  # it has just come up and waits for a HELLO
+        state.hello_due = True
     news = state.board.note_identity(identity, now_ns)
     if isinstance(news, Started):
         _started(state, identity, now_ns)

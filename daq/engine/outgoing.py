@@ -62,9 +62,9 @@ class Outgoing:
         state.out.send(state.link.send(message), lane="urgent")
 
     def _hello(self, state: State, now_ns: int) -> None:
-        if now_ns - self.hello_ns < HELLO_EVERY_NS:
+        if not state.hello_due and now_ns - self.hello_ns < HELLO_EVERY_NS:
             return
-        self.hello_ns = now_ns
+        self.hello_ns, state.hello_due = now_ns, False
         state.board.host_nonce = state.new_nonce()
         state.out.send(state.link.send(Hello(host_nonce=state.board.host_nonce)))
 

@@ -139,6 +139,7 @@ class State:
         self.outputs: dict[Out, bool] = {}
         self.phase_ns = 0
         self.link_lost = True
+        self.hello_due = True
         self.run_open = False
         self.runs = 0
         self.run_id = plan.run_id
