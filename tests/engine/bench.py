@@ -72,8 +72,13 @@ class Hands:
 class Bench:
     """`run(seconds)` plays; `facts` and `phases` are what was recorded; `deepcopy` is a snapshot."""
 
-    def __init__(self, folder: Path, *, stand="fast", script=None, faults=(), mode=REHEARSAL):
-        settings = load_settings(demo_settings(stand, folder / "settings"))
+    def __init__(
+        self, folder: Path, *, stand="fast", script=None, faults=(), mode=REHEARSAL, edit=None
+    ):
+        made = demo_settings(stand, folder / "settings")
+        if edit is not None:
+            edit(made)
+        settings = load_settings(made)
         self.settings = settings
         names = RunNames(
             mode=mode, site="bench", run_id="H-0001", run_number=1,

@@ -1,26 +1,18 @@
 """Arming is refused while the casing's trip does not clear; the refusal names the number in the way."""
 
-import shutil
-
 from bench import Bench
 
-from daq.settings_demo import demo_settings
 
-
-def weaker(folder, old, new):
-    casing = folder / "settings" / "casing.toml"
+def weaker(settings):
+    """Six screws instead of eight."""
+    casing = settings / "casing.toml"
     text = casing.read_text(encoding="utf-8")
-    assert old in text
-    casing.write_text(text.replace(old, new), encoding="utf-8")
+    assert "count = 8" in text
+    casing.write_text(text.replace("count = 8", "count = 6"), encoding="utf-8")
 
 
-def test_a_casing_that_does_not_clear_cannot_be_armed(tmp_path, monkeypatch):
-    demo_settings("fast", tmp_path / "settings")
-    weaker(tmp_path, "count = 8", "count = 6")
-    kept = tmp_path / "kept"
-    shutil.copytree(tmp_path / "settings", kept)
-    monkeypatch.setattr("bench.demo_settings", lambda _stand, _out: kept)
-    bench = Bench(tmp_path / "day")
+def test_a_casing_that_does_not_clear_cannot_be_armed(tmp_path):
+    bench = Bench(tmp_path, edit=weaker)
     assert bench.plan.redline.refusals
     bench.until(lambda b: b.crew.tally.line == "C1" and b.crew.tally.refusals > 0, 40.0)
     said = bench.state.notices.refusal[1]
