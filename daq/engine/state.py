@@ -194,6 +194,9 @@ class State:
         loads = act == "load_limits" or (line is not None and line.start == "load_limits")
         if loads and not self.tared:
             self.limits.want(self.plan.bench_limits)
+        if self.phase is Phase.INSPECT and line is not None and line.release:
+            # shunted and parted: from here a load on the stand is a load, and no motor
+            self.limits.want(self.plan.bench_limits)
 
     def new_arming(self) -> Arming:
         return Arming(

@@ -306,3 +306,12 @@ def test_random_operators_never_energise_and_never_open_the_range(counting_once,
     bench.crew.grip = False
     bench.run(2.5)
     assert not bench.energised()
+
+
+def test_the_board_is_on_the_bench_before_the_check_load_after_the_burn(tmp_path):
+    """The weight of G4 must not read as a rise: the board's fired latch would close the range."""
+    bench = Bench(tmp_path)
+    bench.until(lambda b: b.phase == "INSPECT" and b.rig.plant.weight_n > 0, 120.0)
+    assert bench.state.board.status.limits_crc == bench.plan.bench_limits.crc
+    bench.until(lambda b: b.crew.finished, 30.0)
+    assert bench.line.status["approach"]["word"] == "OPEN"
