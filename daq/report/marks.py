@@ -6,9 +6,9 @@ from typing import Final, NamedTuple
 from matplotlib.axes import Axes
 from matplotlib.transforms import blended_transform_factory
 
-CHARACTER: Final = 0.0088  # of the width of the frame, at 8.6 points
-ROW: Final = 0.062
-FOOT: Final = 0.022
+CHARACTER: Final = 0.0080  # of the width of the frame, at 8.6 points
+ROW: Final = 0.055
+FOOT: Final = 0.012
 
 
 class Mark(NamedTuple):

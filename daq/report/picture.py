@@ -5,6 +5,7 @@ inside the drawn line (min and max per column), a gap is a gap, hatched and neve
 always stands on it, and REHEARSAL, DRY or PROOF across it where it is none.
 """
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import blended_transform_factory
+from numpy.typing import NDArray
 
 from daq.report.marks import Mark, draw_marks
 from daq.runs.figures import number, shown
@@ -30,9 +32,11 @@ HATCH: Final = "#7D8791"
 BAND: Final = "#C9CFD5"
 GRID: Final = "#D2D7DC"
 RED: Final = "#A60D1B"
+Values = NDArray[np.float64]
 SIZE_IN: Final = (12.0, 8.2)
 DPI: Final = 140
 COLUMNS: Final = 2400
+FOOT_ROOM: Final = 0.19
 STYLE: Final[Any] = {  # the keys are matplotlib's own
     "font.family": "sans-serif",
     "font.sans-serif": ["Inter", "DejaVu Sans"],
@@ -108,7 +112,7 @@ def _pressure(
         [float(trip) if trip else 0.0, _highest(traces, window), _expected(result, "peak_pa")]
     )
     axes.set_ylabel("Pressure above ambient, MPa")
-    axes.set_ylim(-0.02 * top / 1e6, 1.18 * max(top, 1e5) / 1e6)
+    _scale(axes, 0.0, 1.18 * max(top, 1e5) / 1e6)
     _band(axes, result, config, "pressure_pa", 1e6)
     if trip:
         _limit_lines(axes, limits)
@@ -124,9 +128,17 @@ def _thrust(
 ) -> None:
     top = max(_highest(traces, window), _expected(result, "thrust_n"), 1.0)
     axes.set_ylabel("Thrust, N")
-    axes.set_ylim(min(-0.03 * top, 1.05 * _lowest(traces, window)), 1.22 * top)
+    _scale(axes, min(0.0, 1.05 * _lowest(traces, window)), 1.18 * top)
     _band(axes, result, config, "thrust_n", 1.0)
     _curves(axes, traces, window, 1.0)
+
+
+def _scale(axes: Axes, low: float, high: float) -> None:
+    """Room below zero for the words of the marks, so that none covers the trace; no ticks there."""
+    axes.set_ylim(low - FOOT_ROOM * (high - low), high)
+    ticks = [tick for tick in axes.get_yticks() if low - 1e-9 * high <= tick <= high]
+    axes.set_yticks(ticks)
+    axes.axhline(0.0, color=LINE, linewidth=0.8, zorder=1)
 
 
 def _expected(result: dict[str, Any], name: str) -> float:
@@ -147,18 +159,21 @@ def _limit_lines(axes: Axes, limits: dict[str, Any]) -> None:
     trip = float(limits["trip_pa"]) / 1e6
     axes.axhspan(trip, top, facecolor="none", edgecolor=HATCH, hatch="///", linewidth=0, zorder=0.5)
     axes.axhline(trip, color=INK, linewidth=2.0, zorder=3)
-    labels = [(trip, f"TRIP {_both(limits['trip_pa'])}", "bold")]
+    labels = [(trip, f"TRIP\n{_both(limits['trip_pa'])}", "bold")]
     allowable = limits.get("allowable_pa")
     if allowable and float(allowable) / 1e6 < top:
         axes.axhline(float(allowable) / 1e6, color=INK2, linewidth=1.0, linestyle=(0, (6, 3)))
-        labels.append((float(allowable) / 1e6, f"allowable {_both(allowable)}", "normal"))
+        labels.append((float(allowable) / 1e6, f"allowable\n{_both(allowable)}", "normal"))
     burst = limits.get("rated_burst_pa")
-    if burst and float(burst) / 1e6 < top:
-        axes.axhline(float(burst) / 1e6, color=INK2, linewidth=1.0, linestyle=(0, (1, 2)))
-        labels.append((float(burst) / 1e6, f"rated burst {_both(burst)}", "normal"))
+    if burst:
+        inside = float(burst) / 1e6 < top
+        if inside:
+            axes.axhline(float(burst) / 1e6, color=INK2, linewidth=1.0, linestyle=(0, (1, 2)))
+        arrow = "" if inside else "\u2191 "
+        labels.append(
+            (min(float(burst) / 1e6, top), f"{arrow}rated burst\n{_both(burst)}", "normal")
+        )
     _at_right(axes, labels)
-    if burst and float(burst) / 1e6 >= top:
-        _beyond(axes, f"rated burst\n{_both(burst)}")
 
 
 def _both(pa: float) -> str:
@@ -168,55 +183,67 @@ def _both(pa: float) -> str:
 def _at_right(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
     """Labels at the right of the frame, pushed apart until none covers another."""
     low, high = axes.get_ylim()
-    least = 0.115 * (high - low)
+    least = 0.15 * (high - low)
     place = blended_transform_factory(axes.transAxes, axes.transData)
     last = float("-inf")
     for y, text, weight in sorted(labels):
-        at = max(y, last + least)
-        last = at
+        at = last = max(y, last + least)
         axes.text(
-            1.012, at, text.replace(" ", "\n", 1) if text.startswith("a") else text, transform=place,
+            1.012, at, text, transform=place,
             va="center", ha="left", fontsize=8.6, fontweight=weight, linespacing=1.15,
         )  # fmt: skip
-
-
-def _beyond(axes: Axes, text: str) -> None:
-    axes.annotate(
-        text,
-        xy=(1.03, 1.0),
-        xytext=(1.012, 1.10),
-        xycoords="axes fraction",
-        fontsize=8.2,
-        color=INK2,
-        linespacing=1.15,
-        va="bottom",
-    )
 
 
 def _band(
     axes: Axes, result: dict[str, Any], config: dict[str, Any], name: str, scale: float
 ) -> None:
-    """Expected band: the predicted curve ± 8 %, from ignition on; grey with edges."""
+    """The predicted curve, as wide as MEOP over nominal, laid on the 10 % rise; grey with edges."""
     curve = config.get("prediction", {}).get("curve") or []
-    start = result["marks"]["begin_s"]
-    if not curve or start is None or result["watermark"] == "DRY":
+    start = result["marks"]["ignition_s"]
+    if len(curve) < 2 or start is None or result["watermark"] == "DRY":
         return
-    t = np.array([point["at_s"] for point in curve]) + start
-    y = np.array([point[name] for point in curve]) / scale
+    if any(gap["begin_s"] < start < gap["end_s"] for gap in result["gaps"]):
+        return
+    width = _band_width(result)
+    t = np.array([point["at_s"] for point in curve], dtype=float)
+    pressure = np.array([point["pressure_pa"] for point in curve], dtype=float)
+    t += start - float(np.interp(0.1 * pressure.max(), *_rising(pressure, t)))
+    y = np.array([point[name] for point in curve], dtype=float) / scale
     axes.fill_between(
-        t, 0.92 * y, 1.08 * y, facecolor=BAND, edgecolor=LINE, linewidth=0.6, alpha=0.75, zorder=1
-    )
-    at = int(0.55 * len(t))
+        t, (1 - width) * y, (1 + width) * y,
+        facecolor=BAND, edgecolor=LINE, linewidth=0.6, alpha=0.75, zorder=1,
+    )  # fmt: skip
+    at = _free_place(t, result)
     axes.annotate(
-        "expected ± 8 %",
-        xy=(t[at], 0.92 * y[at]),
-        xytext=(0, -12),
+        f"expected ± {100 * width:.0f} %",
+        xy=(t[at], (1 - width) * y[at]),
+        xytext=(0, -10),
         textcoords="offset points",
         ha="center",
         va="top",
         fontsize=8.2,
         color=INK2,
     )
+
+
+def _band_width(result: dict[str, Any]) -> float:
+    nominal, most = _expected(result, "peak_pa"), result["limits"].get("expected_max_pa")
+    return float(most) / nominal - 1.0 if most and nominal and most > nominal else 0.08
+
+
+def _rising(pressure: Values, t: Values) -> tuple[Values, Values]:
+    """The part of the predicted curve up to its peak, as (pressure, time)."""
+    top = int(np.argmax(pressure)) + 1
+    return pressure[:top], t[:top]
+
+
+def _free_place(t: Values, result: dict[str, Any]) -> int:
+    """Where along the curve a word does not fall into a gap."""
+    for share in (0.55, 0.75, 0.4, 0.65):
+        at = int(share * len(t))
+        if not any(g["begin_s"] - 0.15 < t[at] < g["end_s"] + 0.15 for g in result["gaps"]):
+            return at
+    return int(0.55 * len(t))
 
 
 def _curves(axes: Axes, traces: Sequence[Trace], window: tuple[float, float], scale: float) -> None:
@@ -231,7 +258,7 @@ def _curves(axes: Axes, traces: Sequence[Trace], window: tuple[float, float], sc
             )  # fmt: skip
 
 
-def _columns(trace: Trace) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+def _columns(trace: Trace) -> tuple[Values, Values]:
     """Lowest and highest sample of each column, NaN across gaps, so that no spike is hidden."""
     t, y = trace.t_s, trace.value
     if not len(t):
@@ -292,7 +319,7 @@ def _watermark(figure: Figure, both: Sequence[Axes], result: dict[str, Any]) -> 
     for axes in both:
         axes.text(
             0.5, 0.42, word, transform=axes.transAxes, ha="center", va="center", fontsize=54,
-            fontweight="bold", color=LINE, alpha=0.22, rotation=14, zorder=1.5,
+            fontweight="bold", color=LINE, alpha=0.3, rotation=14, zorder=2.5,
         )  # fmt: skip
     hatch = {"REHEARSAL": "////", "DRY": "....", "PROOF": "\\\\\\\\"}.get(str(word), "////")
     for y in (0.0, 0.988):
@@ -333,11 +360,9 @@ def _head(figure: Figure, result: dict[str, Any], config: dict[str, Any]) -> Non
     for place, text in enumerate(_figure_texts(result)):
         column, row = place % 3, place // 3
         figure.text(0.075 + 0.295 * column, 0.916 - 0.026 * row, text, fontsize=9.4)
-    notes = _notes(result)
-    if notes:
-        figure.text(
-            0.075, 0.864, notes, fontsize=9.4, color=RED if result["trip"]["tripped"] else INK2
-        )
+    colour = RED if result["trip"]["tripped"] else INK2
+    for place, line in enumerate(textwrap.wrap(_notes(result), 130)[:2]):
+        figure.text(0.075, 0.862 - 0.024 * place, line, fontsize=9.4, color=colour)
 
 
 def _figure_texts(result: dict[str, Any]) -> list[str]:
@@ -367,5 +392,6 @@ def _notes(result: dict[str, Any]) -> str:
     if result["outcome"] == "misfire":
         return "Misfire: energy was given, no burn was seen."
     if result["gaps"]:
-        return f"Samples are missing in {len(result['gaps'])} stretches (hatched)."
+        seconds = sum(gap["end_s"] - gap["begin_s"] for gap in result["gaps"])
+        return f"Samples are missing for {seconds:.3g} s in all (hatched where in view); figures are bounds."
     return ""

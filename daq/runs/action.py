@@ -114,7 +114,8 @@ def _web(
     if found is None:
         return None, 0.0
     spread = max(abs(each.t_s - found.t_s) for each in tries if each is not None)
-    return found.t_s, sqrt(spread**2 + trace.step_s**2 + (found.knee_s - found.t_s) ** 2)
+    ambiguous = 2.0 * (found.knee_s - found.t_s) / sqrt(3.0)  # rectangular, k = 2
+    return found.t_s, sqrt(spread**2 + trace.step_s**2 + ambiguous**2)
 
 
 def ruling(actions: Sequence[Action | None], findings: list[str]) -> Action | None:

@@ -156,6 +156,9 @@ class Run:
         """What engine and board said live; nothing after the release or a check load is a burn."""
         ended = [self.time_of(f) for f in self.facts if f.name in ("RELEASED", "ZERO_BEFORE_LOAD")]
         lit = [self.time_of(fact) for fact in self.named("LIT")]
+        told = any(fact.name in ("PHASE", "RELEASED", "OUTCOME") for fact in self.facts)
+        if self.t0_from == "first tick" and told and self.reading.is_whole:
+            return Seen(until_s=-inf)  # the engine was there all the time and saw nothing
         after = [t for t in ended if t > 0.0 and self.t0_from != "first tick"]
         until = min([t for t in after if not lit or t > lit[-1]], default=inf)
         outs = [
