@@ -4,7 +4,7 @@ Without noise: straight line between the two samples (closed forms are met, chec
 a straight line fitted to the raw samples around the voted crossing, as many as the noise covers.
 """
 
-from math import ceil, sqrt
+from math import ceil, inf, sqrt
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -12,17 +12,20 @@ import numpy as np
 from daq.runs.trace import Floats, Trace, voted
 
 _REACH_MAX: Final = 40
+_FIRST_REACH: Final = 8
 
 
 class Crossing(NamedTuple):
     """Time in s and its expanded uncertainty (k = 2), from sampling and noise.
 
+    `u_level_s` is the part of it that an error of the level makes, common to rise and fall.
     `in_gap`: it happened while nothing was received; the middle of the gap is given.
     """
 
     t_s: float
     u_s: float
     in_gap: bool = False
+    u_level_s: float = 0.0
 
 
 def rise(trace: Trace, level: float, sigma: float) -> Crossing | None:
@@ -61,18 +64,23 @@ def _refine(t: Floats, y: Floats, at: int, level: float, sigma: float) -> Crossi
     inside = float(t[at] + step * (level - y[at]) / change if change else t[at] + step / 2)
     if sigma <= 0.0:
         return Crossing(inside, u_sampling)
-    lo, hi = _without_gaps(t, lo, hi, at, typical)
-    slope = _slope(t[lo:hi], y[lo:hi])
-    reach = min(_REACH_MAX, ceil(3.0 * sigma / (abs(slope) * typical + 1e-300)))
-    u_noise = 2.0 * sigma / (abs(slope) * sqrt(2.0 * max(1, reach)) + 1e-300)
-    if reach > 1:
+    reach, slope, u_noise = _FIRST_REACH, 0.0, inf
+    for _ in range(4):  # the first voted place and slope are themselves drawn by the noise
         lo, hi = max(0, at - reach + 1), min(len(t), at + reach + 1)
         lo, hi = _without_gaps(t, lo, hi, at, typical)
         slope = _slope(t[lo:hi], y[lo:hi])
-        if slope * change >= 0 and slope != 0:
+        if slope * change <= 0 or hi - lo < 4:
+            break
+        needed = min(_REACH_MAX, ceil(3.0 * sigma / (abs(slope) * typical)))
+        if needed <= 1:
+            u_noise = 2.0 * sigma / (abs(slope) * sqrt(2.0))
+            return Crossing(inside, sqrt(u_sampling**2 + u_noise**2))
+        if needed >= reach or reach <= needed + 2:
             middle = float(t[lo:hi].mean()) + (level - float(y[lo:hi].mean())) / slope
             inside = min(max(middle, float(t[lo])), float(t[hi - 1]))
             u_noise = 2.0 * sigma / (abs(slope) * sqrt(hi - lo))
+            at = min(max(int(np.searchsorted(t, inside)) - 1, 0), len(t) - 2)
+        reach = max(2, needed)
     u_noise = min(u_noise, 2.0 * _REACH_MAX * typical)
     return Crossing(inside, sqrt(u_sampling**2 + u_noise**2))
 

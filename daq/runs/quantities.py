@@ -1,7 +1,7 @@
 """The figures of a burn, each by its definition in `daq.runs.figures`."""
 
 from dataclasses import dataclass, replace
-from math import hypot
+from math import hypot, sqrt
 from typing import Final
 
 from daq.runs.action import RULE, Action
@@ -104,10 +104,15 @@ def _times(lead: Action | None, mark: str, context: Context) -> dict[str, Figure
         why = "the fall through 10 % of the peak was not seen"
         times["action_time_s"] = missing("s", "AT1" + mark, why)
     else:
-        u = hypot(begin.u_s, lead.end.u_s)
+        u = _u_between(begin, lead.end)
         action = lead.end.t_s - begin.t_s
         times["action_time_s"] = _time(action, u, "AT1" + mark, begin, lead.end)
     return times
+
+
+def _u_between(begin: Crossing, end: Crossing) -> float:
+    """A level too high comes late on the rise and early on the fall: that part adds up whole."""
+    return sqrt(begin.u_s**2 + end.u_s**2 + 2.0 * begin.u_level_s * end.u_level_s)
 
 
 def _time(value: float, u: float, definition: str, *ends: Crossing) -> Figure:
@@ -199,7 +204,7 @@ def _average(action: Action | None, span: Span, unit: str, definition: str, what
     seconds = action.end.t_s - action.begin.t_s
     found = area(action.trace, action.begin.t_s, action.end.t_s, action.errors)
     mean = found.value / seconds
-    ends = hypot(action.begin.u_s, action.end.u_s)
+    ends = _u_between(action.begin, action.end)
     u = hypot(found.u / seconds, (mean - RULE * action.peak) * ends / seconds)
     figure = _area_figure(found, definition, action.trace.is_saturated())
     note = f"{found.gap_s:.3g} s are missing" if found.gap_s else figure.note

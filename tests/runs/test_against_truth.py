@@ -12,6 +12,7 @@ from daq.runs.result import result_of
 from daq.trials.rehearse import Played, Wanted, load_scenario, new_folder
 from daq.trials.virtual import VirtualDay
 
+FAIR = 1.5  # k = 2 holds 95 %; with this 99.7 % of fair days pass (the noise differs each time)
 WHOLE = ("nominal", "overpressure", "hang-fire")
 
 
@@ -40,7 +41,7 @@ def test_every_figure_of_a_whole_burn_holds_the_truth_inside_its_uncertainty(day
         found = result["figures"][figure]
         assert found["unit"] == real["unit"]
         apart = abs(found["value"] - real["value"])
-        assert apart <= found["expanded_uncertainty"], f"{figure}: {found} against {real}"
+        assert apart <= FAIR * found["expanded_uncertainty"], f"{figure}: {found} against {real}"
     assert result["gaps"] == []
 
 
@@ -69,7 +70,7 @@ def test_chuffing_is_one_firing_with_several_pulses(day):
     assert result["pulses"] > 1
     for figure in ("total_impulse_n_s", "action_time_s", "peak_pressure_pa"):
         found, real = result["figures"][figure], truth["figures"][figure]
-        assert abs(found["value"] - real["value"]) <= found["expanded_uncertainty"], figure
+        assert abs(found["value"] - real["value"]) <= FAIR * found["expanded_uncertainty"], figure
 
 
 def test_a_misfire_has_no_figures(day):
