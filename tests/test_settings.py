@@ -155,8 +155,16 @@ def test_no_measured_field_hides_behind_a_unit_that_is_no_si_unit():
                 assert (unit.factor, unit.offset) == (1.0, 0.0), f"{cls.__name__}.{key.field.name}"
 
 
+# Parts a casing need not have, and what nobody measured: empty means none.
+ABSENT = {"threaded_ends", "rings", "carriers", "joints", "thread_strip", "ring", "carrier"}
+ABSENT |= {"engagement_m", "tapped_in", "section_tol_m", "gland_tol_m", "gland_width_m"}
+ABSENT |= {"peaks_pa", "wear_peak_pa", "hole_kt", "heats", "softening", "softening_source"}
+ABSENT |= {"strength_curve", "modulus_curve", "curve_source"}
+
+
 def test_nothing_that_limits_has_a_default():
     allowed = {"coefficients_pa", "coefficients_n", "points", "bridge_mv_per_volt", "u_bench"}
+    allowed |= ABSENT
     with_default = {e.name for c in record_types() for e in fields(c) if e.default is not MISSING}
     assert with_default == allowed
 

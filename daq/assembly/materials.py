@@ -2,12 +2,15 @@
 
 A casing file states its strengths with their source; a value above the guaranteed minimum known
 here is refused, because the usual mistake is to rate on "typical" strengths (checks section 10,
-trap 14). Beyond the table nothing is extrapolated: the caller gets None and must refuse.
+trap 14). Beyond the table nothing is extrapolated: the caller gets None and must refuse. A material
+that is not known here brings its own curves and their source in the casing file.
 """
 
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
+
+from daq.settings_casing import CurvePoint, Heat, Material
 
 CELSIUS_ZERO_K: Final = 273.15
 Curve = tuple[tuple[float, float], ...]
@@ -43,7 +46,58 @@ AL_6061_T6: Final = Alloy(
     source="EN 1999-1-1 table 3.2b and 49 CFR 178.46 table 2; EN 1999-1-2 tables 1a and 2",
 )  # fmt: skip
 
-ALLOYS: Final[dict[str, Alloy]] = {"6061-T6": AL_6061_T6, "EN AW-6061 T6": AL_6061_T6}
+# Ratio of the 2 % strain strength and of the modulus: EN 1993-1-2 table 3.1, from memory. The least
+# steel that carries the name: EN 10025-2, t <= 16 mm, from memory.
+S355: Final = Alloy(
+    yield_pa=355e6,
+    ultimate_pa=470e6,
+    strength=((20, 1.0), (400, 1.0)),
+    modulus=((20, 1.0), (100, 1.0), (200, 0.9), (300, 0.8), (400, 0.7)),
+    source="EN 10025-2 and EN 1993-1-2 table 3.1, from memory: to be confirmed by the crew",
+)
+EXPOSURE_S: Final = 2 * 3600.0  # what the ratios of EN 1999-1-2 hold for (check 4.20)
+# At or below the temperature of its artificial ageing, for less time: common practice, from memory.
+UNHARMED: Final[dict[str, tuple[tuple[float, float], ...]]] = {
+    "6061-T6": ((175.0, EXPOSURE_S),),
+    "EN AW-6061 T6": ((175.0, EXPOSURE_S),),
+    "S355": ((400.0, EXPOSURE_S),),
+}
+
+ALLOYS: Final[dict[str, Alloy]] = {"6061-T6": AL_6061_T6, "EN AW-6061 T6": AL_6061_T6, "S355": S355}
+
+
+def alloy_of(metal: Material) -> Alloy | None:
+    """The alloy by name, or made of the file's own curves; None if there is neither."""
+    known = ALLOYS.get(metal.name)
+    if known or not metal.strength_curve:
+        return known
+    return Alloy(
+        yield_pa=metal.yield_pa,
+        ultimate_pa=metal.ultimate_pa,
+        strength=_curve(metal.strength_curve),
+        modulus=_curve(metal.modulus_curve or metal.strength_curve),
+        source=metal.curve_source,
+    )
+
+
+def _curve(points: tuple[CurvePoint, ...]) -> Curve:
+    return tuple((point.at_k - CELSIUS_ZERO_K, point.left) for point in points)
+
+
+def softened(metal: Material, heats: tuple[Heat, ...]) -> float | None:
+    """Share left for good after these exposures; None where no row covers them: quarantine.
+
+    On the safe side all the time counts as spent at the hottest; a row covers what is no hotter and
+    no longer in total.
+    """
+    if not heats:
+        return 1.0
+    hottest, total_s = max(heat.at_k for heat in heats), sum(heat.for_s for heat in heats)
+    rows = [(row.at_k, row.for_s, row.left) for row in metal.softening]
+    rows += [(at + CELSIUS_ZERO_K, for_s, 1.0) for at, for_s in UNHARMED.get(metal.name, ())]
+    return max(
+        (left for at, for_s, left in rows if at >= hottest and for_s >= total_s), default=None
+    )
 
 
 def interpolated(curve: Curve, at: float) -> float | None:
