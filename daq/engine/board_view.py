@@ -34,6 +34,7 @@ class BoardView:
     def __init__(self, host_nonce: int) -> None:
         self.host_nonce = host_nonce
         self.identity: Identity | None = None
+        self.uid: bytes | None = None
         self.status: Status | None = None
         self.status_ns: int | None = None
         self.heard_ns: int | None = None
@@ -47,7 +48,7 @@ class BoardView:
         known = self.identity
         if identity.host_nonce == self.host_nonce:
             same = known is not None and known.boot_nonce == identity.boot_nonce
-            self.identity = identity
+            self.identity, self.uid = identity, identity.uid
             if same and self.status is not None:
                 return None
             self.fit = ClockFit(tick_ns=1e9 / identity.tick_hz)
@@ -77,6 +78,11 @@ class BoardView:
         if self.heard_ns is not None:
             self.heard_ns += step
         self.fit.shift(seconds)
+
+    @property
+    def uid_text(self) -> str:
+        """The board this engine has known since its start."""
+        return "" if self.uid is None else self.uid.hex()
 
     @property
     def in_session(self) -> bool:

@@ -76,6 +76,13 @@ class Engine:
         link_is_lost(self.state, now_ns, why)
         return self.state.out.take()
 
+    def port_trouble(self, text: str, now_ns: int) -> list[Action]:
+        """The port does not open: say why on the screen and in the record."""
+        state = self.state
+        state.around.port_text = text
+        state.refuse(text, now_ns, "PORT")
+        return state.out.take()
+
     def stepped(self, seconds: float, ticks: tuple[int, int], now_ns: int) -> list[Action]:
         """The rehearsal clock and the board's ticks jumped together."""
         self.state.stepped(seconds, ticks, now_ns)

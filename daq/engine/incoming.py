@@ -57,6 +57,8 @@ def _take(state: State, event: LinkEvent, now_ns: int) -> None:
 
 def _message(state: State, received: Received, now_ns: int) -> None:
     message = received.message
+    if not isinstance(message, Identity) and not state.board.in_session:
+        return
     state.board.heard_ns = now_ns
     match message:
         case Samples():
@@ -109,14 +111,13 @@ def check_identity(state: State, identity: Identity) -> None:
             f"board: expected uid {plan.board_uid.hex()} as set for this stand, "
             f"got {identity.uid.hex()}"
         )
-    known = state.board.identity
-    if known is not None and known.uid != identity.uid:
-        raise DeviceFault(
-            f"board: expected {known.uid.hex()} as before, got another board {identity.uid.hex()}"
-        )
 
 
 def _identity(state: State, identity: Identity, now_ns: int) -> None:
+    known = state.board.uid
+    if known is not None and known != identity.uid:
+        _another_board(state, identity, now_ns)
+        return
     check_identity(state, identity)
     if identity.host_nonce == 0:  # it has just come up and waits for a HELLO
         state.hello_due = True
@@ -134,6 +135,22 @@ def _identity(state: State, identity: Identity, now_ns: int) -> None:
         lost_board(state, now_ns, Event.BOARD_FELL)
 
 
+def _another_board(state: State, identity: Identity, now_ns: int) -> None:
+    """Another board answers on the port: link loss for us, it gets no session (practice 9, row 25)."""
+    state.link.set_session(None)
+    text = (
+        f"Another board answers ({identity.uid.hex()}), expected {state.board.uid_text}: "
+        "plug the right one in; key out."
+    )
+    if state.notices.raise_("board", "URGENT", text, "Key out. Stay back.", state.stamp(now_ns)):
+        state.refuse(text, now_ns, "BOARD")
+    if not state.link_lost:
+        state.link_lost = True
+        state.want_off("SAFE")
+        lost_board(state, now_ns, Event.LINK_LOST)
+        state.board.forget()
+
+
 def _started(state: State, identity: Identity, now_ns: int) -> None:
     state.fact(
         "BOARD",
@@ -147,6 +164,7 @@ def _started(state: State, identity: Identity, now_ns: int) -> None:
     )
     if state.off is not None:  # the new session counts its STATUS from one again
         state.off.status_n = -1
+    state.notices.clear("board")
     state.limits.forget()
     state.selftest.forget()
     state.outputs.clear()

@@ -63,6 +63,7 @@ class SafetyLoop:
         self._slots = TxSlots()
         self._port: Port | None = None
         self._lost: list[str] = []
+        self._trouble = ""
         self._opened_ns = -(1 << 62)
         self._utc_ns = -(1 << 62)
         self._sleep = SleepWatch()
@@ -131,10 +132,18 @@ class SafetyLoop:
         try:
             self._port = self._open_port()
         except LinkError as fault:
-            self.engine.state.around.port_text = str(fault)
+            self._port_trouble(str(fault))
             return False
         self._slots.forget()
         return True
+
+    def _port_trouble(self, text: str) -> None:
+        """Tell once why the port does not open."""
+        if text == self._trouble:
+            return
+        self._trouble = text
+        actions = self.engine.port_trouble(text, self._clock.now_ns())
+        self._performer.do(actions, time.perf_counter_ns())
 
     def _drop_port(self, why: str) -> None:
         if self._port is not None:

@@ -40,6 +40,7 @@ from daq.stand.steps import StepClient
 
 LETTER: Final = {REHEARSAL: "H", DRY: "D"}
 COLLECT_S: Final = 60.0
+STARTER_S: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,6 +229,8 @@ def serve(order: Order) -> int:
     gc.disable()
     stop = threading.Event()
     threading.Thread(target=_collect, args=(built, stop), daemon=True).start()
+    if order.mode == REHEARSAL:
+        threading.Thread(target=_end_with_starter, args=(built, stop), daemon=True).start()
     try:
         built.loop.run()
     finally:
@@ -249,6 +252,14 @@ def serve(order: Order) -> int:
             }
         )
     return 0 if fault is None else 3
+
+
+def _end_with_starter(built: Built, stop: threading.Event) -> None:
+    """A rehearsal without its starter ends; a real run outlives everything that started it."""
+    starter = os.getppid()
+    while not stop.wait(STARTER_S):
+        if os.getppid() != starter:
+            built.loop.stop()
 
 
 def _collect(built: Built, stop: threading.Event) -> None:

@@ -315,3 +315,35 @@ def test_the_board_is_on_the_bench_before_the_check_load_after_the_burn(tmp_path
     assert bench.state.board.status.limits_crc == bench.plan.bench_limits.crc
     bench.until(lambda b: b.crew.finished, 30.0)
     assert bench.line.status["approach"]["word"] == "OPEN"
+
+
+def test_another_board_on_the_port_gets_no_session(counting):
+    """Bad day 25: the same board id is required; another one is a link loss, and nothing re-arms."""
+    from dataclasses import replace
+
+    counting.crew_plays = False
+    counting.rig.setup = replace(counting.rig.setup, uid=b"other-01")
+    from firmware_protocol.messages import ResetCause
+
+    counting.rig.reset(ResetCause.POWER)
+    counting.run(2.0)
+    assert counting.phase == "SAFE"
+    assert counting.state.link_lost
+    assert "Another board answers" in counting.state.notices.refusal[1]
+    assert counting.line.status["circuit"]["word"] == "UNKNOWN"
+    counting.run(2.0)
+    assert not counting.energised()
+
+
+@pytest.mark.parametrize("wrong", ["real", "uid"])
+def test_the_wrong_kind_of_board_ends_the_engine_with_a_sentence(fresh, wrong):
+    from dataclasses import replace
+
+    from daq.errors import DeviceFault
+
+    if wrong == "uid":
+        fresh.state.plan = replace(fresh.state.plan, board_uid=b"expected")
+    else:
+        fresh.state.plan = replace(fresh.state.plan, mode="REAL STAND")
+    with pytest.raises(DeviceFault, match="expected"):
+        fresh.run(1.0)
