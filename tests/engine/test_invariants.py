@@ -151,7 +151,7 @@ def test_a_stale_wish_is_refused(counting):
 def test_nothing_but_the_control_token_advances(counting):
     counting.crew_plays = False
     counting.line.wishes = []
-    for kind in ("enter", "digits", "resume", "recycle", "scrub", "step"):
+    for kind in ("enter", "digits", "resume", "recycle", "scrub", "mark", "answer"):
         counting.line.answers.clear()
         counting.line.wish(kind, **{"enter": {"line": "E6"}, "digits": {"text": "1"}}.get(kind, {}))
         counting.line.wishes = [
