@@ -5,7 +5,6 @@ inside the drawn line (min and max per column), a gap is a gap, hatched and neve
 always stands on it, and REHEARSAL, DRY or PROOF across it where it is none.
 """
 
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -18,8 +17,9 @@ from matplotlib.figure import Figure
 from matplotlib.transforms import blended_transform_factory
 from numpy.typing import NDArray
 
+from daq.report.heading import draw_heading
 from daq.report.marks import Mark, draw_marks
-from daq.runs.figures import number, shown
+from daq.runs.figures import number
 from daq.runs.open_run import Run
 from daq.runs.trace import Trace
 from daq.units import from_si
@@ -36,7 +36,7 @@ Values = NDArray[np.float64]
 SIZE_IN: Final = (12.0, 8.2)
 DPI: Final = 140
 COLUMNS: Final = 2400
-FOOT_ROOM: Final = 0.19
+FOOT_ROOM: Final = 0.22
 STYLE: Final[Any] = {  # the keys are matplotlib's own
     "font.family": "sans-serif",
     "font.sans-serif": ["Inter", "DejaVu Sans"],
@@ -80,7 +80,7 @@ def draw_picture(
             _frame(axes, window, result)
         _watermark(figure, (upper, lower), result)
         lower.set_xlabel(_time_label(result))
-        _head(figure, result, config)
+        draw_heading(figure, result, config, (INK2, RED))
         canvas.print_png(str(path))  # type: ignore[no-untyped-call]
 
 
@@ -214,6 +214,8 @@ def _band(
         facecolor=BAND, edgecolor=LINE, linewidth=0.6, alpha=0.75, zorder=1,
     )  # fmt: skip
     at = _free_place(t, result)
+    if at is None:
+        return
     axes.annotate(
         f"expected ± {100 * width:.0f} %",
         xy=(t[at], (1 - width) * y[at]),
@@ -237,13 +239,13 @@ def _rising(pressure: Values, t: Values) -> tuple[Values, Values]:
     return pressure[:top], t[:top]
 
 
-def _free_place(t: Values, result: dict[str, Any]) -> int:
+def _free_place(t: Values, result: dict[str, Any]) -> int | None:
     """Where along the curve a word does not fall into a gap."""
     for share in (0.55, 0.75, 0.4, 0.65):
         at = int(share * len(t))
         if not any(g["begin_s"] - 0.15 < t[at] < g["end_s"] + 0.15 for g in result["gaps"]):
             return at
-    return int(0.55 * len(t))
+    return None
 
 
 def _curves(axes: Axes, traces: Sequence[Trace], window: tuple[float, float], scale: float) -> None:
@@ -338,60 +340,3 @@ def _time_label(result: dict[str, Any]) -> str:
         "lit": "light-up as seen live (no line current)",
     }.get(result["t0"]["from"], "the first tick of the record")
     return f"Time from {origin}, s"
-
-
-def _head(figure: Figure, result: dict[str, Any], config: dict[str, Any]) -> None:
-    motor = config.get("settings", {}).get("motor", {})
-    casing = config.get("settings", {}).get("casing", {})
-    names = [
-        text
-        for text in (
-            f"run {result['run_id']}" if result["run_id"] else "",
-            f"motor {motor['name']}" if motor.get("name") else "",
-            f"casing {casing['serial']}" if casing.get("serial") else "",
-            str(config.get("site") or ""),
-        )
-        if text
-    ]
-    figure.text(0.075, 0.952, "PRELIMINARY", fontsize=15, fontweight="bold")
-    mode = str(result["mode"])
-    figure.text(0.215, 0.952, mode, fontsize=15, fontweight="bold", color=INK2)
-    figure.text(0.925, 0.952, ", ".join(names), fontsize=10, color=INK2, ha="right")
-    for place, text in enumerate(_figure_texts(result)):
-        column, row = place % 3, place // 3
-        figure.text(0.075 + 0.295 * column, 0.916 - 0.026 * row, text, fontsize=9.4)
-    colour = RED if result["trip"]["tripped"] else INK2
-    for place, line in enumerate(textwrap.wrap(_notes(result), 130)[:2]):
-        figure.text(0.075, 0.862 - 0.024 * place, line, fontsize=9.4, color=colour)
-
-
-def _figure_texts(result: dict[str, Any]) -> list[str]:
-    wanted = (
-        ("peak_pressure_pa", "Peak pressure"),
-        ("peak_thrust_n", "Peak thrust"),
-        ("total_impulse_n_s", "Total impulse"),
-        ("margin_used_percent", "Peak of trip"),
-        ("burn_time_s", "Burn time"),
-        ("specific_impulse_s", "Specific impulse"),
-    )
-    found = []
-    for name, label in wanted:
-        figure = result["figures"][name]
-        if figure["value"] is None:
-            found.append(f"{label}: not given")
-            continue
-        text = shown(name, figure["value"], figure["expanded_uncertainty"], figure["bound"])
-        found.append(f"{label} {text.split(' = ')[0]}")
-    return found
-
-
-def _notes(result: dict[str, Any]) -> str:
-    trip = result["trip"]
-    if trip["tripped"]:
-        return str(trip["text"])
-    if result["outcome"] == "misfire":
-        return "Misfire: energy was given, no burn was seen."
-    if result["gaps"]:
-        seconds = sum(gap["end_s"] - gap["begin_s"] for gap in result["gaps"])
-        return f"Samples are missing for {seconds:.3g} s in all (hatched where in view); figures are bounds."
-    return ""

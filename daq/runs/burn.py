@@ -14,13 +14,17 @@ from daq.channels.witness import Q_HIGH, Q_LOW
 from daq.runs.action import Action, action_of, ruling
 from daq.runs.figures import Figure, missing
 from daq.runs.impulse import Errors, area
-from daq.runs.quantities import Context, all_figures, no_figures
+from daq.runs.quantities import Context, all_figures, no_figures, with_note
 from daq.runs.span import Span, find_span
 from daq.runs.trace import Gap, Trace
 
 __all__ = ["Burn", "Context", "reduce_burn"]
 
 WITNESS_S: Final = 0.2
+SLOW_S: Final = (
+    0.010  # nozzle flow follows the chamber within milliseconds; common practice, no source
+)
+SLOW: Final = "its line or sensor is slow, peaks are blunted"
 NO_BURN: Final = "no burn was seen"
 BLIND: Final = "the pressure channel did not follow the thrust (BLIND): not to be believed"
 
@@ -57,10 +61,16 @@ def reduce_burn(
     force = ruling([action_of(each, span, context.t0_s) for each in thrust], findings)
     chamber = ruling([action_of(each, span, context.t0_s) for each in pressure], findings)
     blind = _witness(force, chamber, context, findings)
-    figures = all_figures(force, None if blind else chamber, span, context)
+    slow = not blind and _is_slow(force, chamber, findings)
+    figures = all_figures(force, None if blind else chamber, span, context, times_by_thrust=slow)
+    if slow:
+        for name in ("peak_pressure_pa", "average_pressure_pa", "margin_used_percent"):
+            figures[name] = with_note(figures[name], SLOW, "lower")
     if blind:
         for name in ("peak_pressure_pa", "average_pressure_pa", "margin_used_percent"):
             figures[name] = missing(figures[name].unit, figures[name].definition, BLIND)
+        for name in ("peak_thrust_n", "total_impulse_n_s", "specific_impulse_s"):
+            figures[name] = with_note(figures[name], "thrust and pressure disagree")
     by_thrust = figures["action_time_s"].definition == "AT1F"
     lead = force if by_thrust else chamber
     return Burn(
@@ -107,6 +117,20 @@ def _witness(
             f"Thrust is only {q:.2f} of what the pressure explains: load path or nozzle suspect."
         )
     return False
+
+
+def _is_slow(force: Action | None, chamber: Action | None, findings: list[str]) -> bool:
+    """Pressure that rises clearly after thrust has come through a slow line."""
+    if force is None or chamber is None or force.begin is None or chamber.begin is None:
+        return False
+    late = chamber.begin.t_s - force.begin.t_s
+    fair = SLOW_S + chamber.trace.lag_s + chamber.begin.u_s + force.begin.u_s
+    if chamber.begin.in_gap or force.begin.in_gap or late <= fair:
+        return False
+    findings.append(
+        f"{chamber.trace.channel} rose {1000 * late:.0f} ms after the thrust: {SLOW}. Times are by thrust."
+    )
+    return True
 
 
 def _gaps(force: Action | None, chamber: Action | None, span: Span) -> tuple[Gap, ...]:

@@ -6,7 +6,7 @@ from typing import Final
 
 from daq.runs.action import RULE, Action
 from daq.runs.crossing import Crossing
-from daq.runs.figures import Figure, missing
+from daq.runs.figures import Bound, Figure, missing
 from daq.runs.impulse import Area, area
 from daq.runs.span import Seen, Span
 from daq.runs.trace import Gap
@@ -38,10 +38,16 @@ class Context:
 
 
 def all_figures(
-    force: Action | None, chamber: Action | None, span: Span, context: Context
+    force: Action | None,
+    chamber: Action | None,
+    span: Span,
+    context: Context,
+    *,
+    times_by_thrust: bool = False,
 ) -> dict[str, Figure]:
+    """Every figure; times by pressure where its channel saw the whole burn, else by thrust."""
     whole = chamber is not None and chamber.begin is not None and not _stops(chamber, span)
-    lead, mark = (chamber, "") if whole or force is None else (force, "F")
+    lead, mark = (chamber, "") if (whole and not times_by_thrust) or force is None else (force, "F")
     figures = no_figures("")
     figures |= _times(lead, mark, context)
     figures["peak_pressure_pa"] = _peak(chamber, span, "Pa", "PP1", "pressure")
@@ -159,6 +165,13 @@ def _stops(action: Action, span: Span) -> bool:
     return bool(action.trace.t_s[-1] < span.quiet_from_s - 2.0 * action.trace.step_s)
 
 
+def with_note(figure: Figure, note: str, bound: Bound | None = None) -> Figure:
+    """The same figure with a remark more."""
+    if figure.value is None:
+        return figure
+    return replace(figure, note=_join(figure.note, note), bound=figure.bound or bound)
+
+
 def _join(*notes: str) -> str:
     return "; ".join(note for note in notes if note)
 
@@ -168,14 +181,14 @@ def _area_figure(found: Area, definition: str, saturated: bool) -> Figure:
     if found.gap_s:
         bounds = f"{found.gap_s:.3g} s are missing: between {found.low:.5g} and {found.high:.5g}"
         note = _join(note, bounds)
-    bound = "lower" if saturated else ("between" if found.gap_s else None)
+    bound: Bound | None = "lower" if saturated else ("between" if found.gap_s else None)
     return Figure(
         value=found.value,
         unit="N*s",
         u=found.u,
         definition=definition,
         note=note,
-        bound=bound,  # type: ignore[arg-type]
+        bound=bound,
     )
 
 

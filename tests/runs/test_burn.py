@@ -359,3 +359,13 @@ def test_digits_match_the_uncertainty():
     assert decimals(12.0) == 0
     assert shown("total_impulse_n_s", 974.25, 9.8) == "974.2 ± 9.8 N·s = 219.0 ± 2.2 lbf·s"
     assert shown("peak_pressure_pa", 4.2123e6, 0.051e6) == "4.212 ± 0.051 MPa = 610.9 ± 7.4 psi"
+
+
+def test_a_slow_pressure_line_gives_its_times_to_the_thrust():
+    """Practice 6.7, 6.8: pressure that rises clearly after thrust is late and blunted."""
+    force = thrust_of(LONG)
+    late = pressure_of(thrust_of([(t + 0.08, f) for t, f in LONG]))
+    burn = reduce_burn([force], [late], T0)
+    assert burn.figures["action_time_s"].definition == "AT1F"
+    assert burn.figures["peak_pressure_pa"].bound == "lower"
+    assert any("80 ms after the thrust" in finding for finding in burn.findings)
