@@ -23,6 +23,8 @@ LAYER = {
     "daq.procedure": 2,
     "daq.journal.format": 2,
     "daq.journal.recover": 2,
+    "daq.journal.standby": 2,
+    "daq.journal.walk": 2,
     "daq.ledger.events": 2,
     "daq.ledger.fold": 2,
     "daq.journal": 3,

@@ -18,6 +18,7 @@ from daq.console.source import EMPTY, Flag, Floats, Name, Outlook, Source, Trace
 from daq.journal.follower import Follower
 from daq.journal.format import RecordType
 from daq.journal.recover import Record
+from daq.journal.tap import is_repeat
 from firmware_protocol.link import Link, Received
 from firmware_protocol.messages import Identity, Samples
 
@@ -98,7 +99,8 @@ class JournalSource:
         """One record; what is not for charts is passed over, what is broken too."""
         try:
             if record.kind == RecordType.RX:
-                self._bytes(record.body)
+                if not is_repeat(record, self.link):
+                    self._bytes(record.body)
             elif record.kind == RecordType.CONFIG:
                 self._config(record.json())
             elif record.kind == RecordType.FACT:

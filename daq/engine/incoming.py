@@ -5,6 +5,7 @@ counted and told, never acted on.
 """
 
 from daq.channels.lit import LitEvent
+from daq.engine.actions import Ask
 from daq.engine.attempt import TripFact
 from daq.engine.board_view import Rebooted, Started
 from daq.engine.live import TripSeen
@@ -162,6 +163,7 @@ def _started(state: State, identity: Identity, now_ns: int) -> None:
         firmware=identity.firmware_hash.hex(),
         tick_hz=identity.tick_hz,
     )
+    state.out.ask(Ask(what="config"))
     if state.off is not None:  # the new session counts its STATUS from one again
         state.off.status_n = -1
     state.notices.clear("board")

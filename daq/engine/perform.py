@@ -12,7 +12,9 @@ from typing import Any, Protocol
 from daq.engine.actions import Action, Ask, Publish, Record, Reply, Send
 from daq.engine.core import Engine
 from daq.engine.state import State
+from daq.journal.format import RecordType
 from daq.journal.writer import JournalWriter
+from firmware_protocol.framing import encode_frame
 
 StepTime = Callable[[float], tuple[float, int]]
 """Asks the simulated stand to jump: seconds wished -> (seconds granted, board tick after)."""
@@ -81,12 +83,21 @@ class Performer:
             case "rotate":
                 self._writer.set_may_rotate(bool(ask.value))
             case "config":
-                self._writer.set_config(self._config(self._engine.state.latch.to_json()))
+                latch = self._engine.state.latch.to_json()
+                self._writer.carry(RecordType.CONFIG, self._config(latch))
+                self._carry_identity()
             case "step":
                 self._step(ask.value, host_ns)
             case "copy" | "run over":
                 self._house.copied = None
                 self._house.jobs.append((ask.what, self._engine.state.run_id))
+
+    def _carry_identity(self) -> None:
+        """Each new segment shall be decodable alone: its head names the board and the session."""
+        identity = self._engine.state.board.identity
+        if identity is not None:
+            frame = encode_frame(identity.KIND, 0, identity.pack(), 0)
+            self._writer.carry(RecordType.RX, b"\0" + frame)
 
     def _step(self, seconds: float, host_ns: int) -> None:
         """Jump engine clock and board ticks together, as far as the stand grants it."""

@@ -66,7 +66,7 @@ class JournalWriter:
         self._period_s = SLOW_SYNC_S
         self._may_rotate = True
         self._sample = (0, 0)
-        self._config: bytes | None = None
+        self._carried: dict[RecordType, bytes] = {}
 
         self._lock = Lock()  # guards the chain, the segment and what is held
         self._chain = SegmentChain(
@@ -92,12 +92,12 @@ class JournalWriter:
         if len(body) > MAX_BODY:
             raise ValueError(f"a record body has at most {MAX_BODY} bytes, got {len(body)}")
         if kind is RecordType.CONFIG:
-            self._config = body
+            self._carried[kind] = body
         self._queue.put((kind, body, host_ns))
 
-    def set_config(self, body: bytes) -> None:
-        """What heads new segments, as `put` of a CONFIG sets it; before the FACT of the same change."""
-        self._config = body
+    def carry(self, kind: RecordType, body: bytes) -> None:
+        """What heads new segments: CONFIG (as `put` sets it), and RX with the board's IDENTITY frame."""
+        self._carried[kind] = body
 
     def note_sample(self, tick: int, index: int) -> None:
         """The newest sample received, for the next MARK."""
@@ -332,9 +332,7 @@ class JournalWriter:
         head = []
         if self._trouble.untold:
             head.append(self._loss(len(repeated)))
-        if self._config is not None:
-            head.append(self._carry(self._config))
-        segment.append(head)
+        segment.append(head + self._carry())
 
     def _loss(self, repeated: int) -> Pending:
         """The LOSS at the head of a segment that does not follow a sealed one: what happened."""
@@ -342,9 +340,9 @@ class JournalWriter:
         body = json.dumps(fact, sort_keys=True, separators=(",", ":")).encode()
         return self._held.number(RecordType.LOSS, body, self._host_ns())
 
-    def _carry(self, config: bytes) -> Pending:
-        now = self._host_ns()
-        return self._held.number(RecordType.CONFIG, config, now, RecordFlag.CARRIED)
+    def _carry(self) -> list[Pending]:
+        now, carried = self._host_ns(), sorted(self._carried.items(), reverse=True)
+        return [self._held.number(kind, body, now, RecordFlag.CARRIED) for kind, body in carried]
 
     def _rotation_is_due(self) -> bool:
         segment = self._segment
@@ -361,8 +359,7 @@ class JournalWriter:
                 self._write_out()
                 self._seal()
                 self._segment = self._chain.open()
-                if self._config is not None:
-                    self._segment.append([self._carry(self._config)])
+                self._segment.append(self._carry())
         except OSError as error:
             self._fail(error)
         else:

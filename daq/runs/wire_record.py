@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from daq.journal.format import RecordType
 from daq.journal.recover import Record
-from firmware_protocol.link import Damaged, Link, LinkEvent, OldSession, Received, SeqGap
+from daq.journal.tap import WireTap
+from firmware_protocol.link import Damaged, LinkEvent, OldSession, Received, SeqGap
 from firmware_protocol.messages_board import BackfillData, Identity, Samples
 
 LIVE: Final = 0
@@ -56,12 +56,11 @@ class WireReading:
 
 def read_wire(records: Iterable[Record]) -> WireReading:
     """Decode all RX records, in order of their numbers."""
-    link = Link("host", reader=True)
+    tap = WireTap()
     found = WireReading()
     for record in records:
-        if record.kind == RecordType.RX:
-            for event in link.receive(record.body):
-                _take(found, event, record.seq)
+        for event in tap.take(record):
+            _take(found, event, record.seq)
     return found
 
 

@@ -119,7 +119,7 @@ def test_a_full_or_old_segment_is_closed_and_the_next_begins_with_the_config(tmp
     writer.put(RecordType.CONFIG, b'{"latch":"CLOSED"}', 0)
     put_some(writer, 0, 500)
     writer.turn()
-    writer.set_config(b'{"latch":"OPEN"}')
+    writer.carry(RecordType.CONFIG, b'{"latch":"OPEN"}')
     put_some(writer, 500, 10)
     writer.turn()
     writer.clock.step(601)
