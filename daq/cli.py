@@ -117,9 +117,15 @@ def _site_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     made = _verb(
         verbs, "rate", "rate the casing and derive the trip", "berm rate --site ~/site", rate_casing
     )
+    made.add_argument(
+        "assembly", type=Path, nargs="?", metavar="ASSEMBLY.toml", help="a casing file"
+    )
     made.add_argument("--site", type=Path, metavar="DIR", help="a site; without one the examples")
-    made.add_argument("--stand", choices=("fast", "avr"), default="fast", help="example stand")
+    made.add_argument("--stand", choices=("fast", "avr"), help="example stand")
     made.add_argument("--json", action="store_true", help="as JSON")
+    made.add_argument(
+        "--conventions", action="store_true", help="published factors to compare with"
+    )
     made = _verb(
         verbs, "procedure", "show the procedure's table", "berm procedure --json", procedure
     )
@@ -186,7 +192,7 @@ def new_site(wanted: argparse.Namespace) -> int:
 def rate_casing(wanted: argparse.Namespace) -> int:
     from daq.trials import sheets
 
-    return sheets.rate(wanted.site, wanted.stand, as_json=wanted.json)
+    return sheets.rate(wanted)
 
 
 def procedure(wanted: argparse.Namespace) -> int:
