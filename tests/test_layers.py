@@ -24,6 +24,7 @@ LAYER = {
     "daq.journal.format": 2,
     "daq.journal.recover": 2,
     "daq.journal.standby": 2,
+    "daq.journal.tap": 2,
     "daq.journal.walk": 2,
     "daq.ledger.events": 2,
     "daq.ledger.fold": 2,

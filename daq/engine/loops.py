@@ -20,6 +20,7 @@ from daq.engine.perform import House, Performer, StepTime, see_house, see_record
 from daq.engine.talk import Talk
 from daq.errors import DeviceFault, LinkError, StandError
 from daq.journal.format import RecordType
+from daq.journal.retention import Tidy
 from daq.journal.writer import JournalWriter
 from daq.stand.clock import HostClock, SleepWatch, boot_ns
 from daq.stand.port import Port
@@ -186,9 +187,18 @@ class SafetyLoop:
 class Housekeeping(threading.Thread):
     """Power and copies of the run, away from the safety thread."""
 
-    def __init__(self, house: House, places: Places) -> None:
+    def __init__(
+        self,
+        house: House,
+        places: Places,
+        *,
+        recorder: Callable[[], str] = lambda: "running",
+        idle: Callable[[], bool] = lambda: False,
+    ) -> None:
         super().__init__(name="housekeeping", daemon=True)
         self._house, self._places = house, places
+        self._recorder, self._idle = recorder, idle
+        self._tidy = Tidy(places.journal)
         self._stop_asked = threading.Event()
 
     def run(self) -> None:
@@ -196,6 +206,7 @@ class Housekeeping(threading.Thread):
             power = read_power()
             self._house.power_text, self._house.power_ok = power.text, power.is_enough
             self.do_jobs()
+            self._tidy.turn(time.monotonic(), recorder=self._recorder(), idle=self._idle())
 
     def do_jobs(self) -> None:
         """Copy runs that are waiting to be copied."""

@@ -206,7 +206,12 @@ def build(order: Order) -> Built:
         loop=loop,
         writer=site.writer,
         talk=talk,
-        house=Housekeeping(loop.house, site.places),
+        house=Housekeeping(
+            loop.house,
+            site.places,
+            recorder=lambda: site.writer.state,
+            idle=lambda: site.engine.state.phase is Phase.SAFE,
+        ),
         lock=site.lock,
     )
 

@@ -15,6 +15,7 @@ from daq.journal.files import Fs, RealFs
 from daq.journal.format import RecordType, SegmentHeader
 from daq.journal.recover import Reading, Record
 from daq.journal.segment import OpenSegment, Pending
+from daq.journal.standby import STANDBY, rewritten
 
 _BATCH: Final = 1024
 
@@ -54,6 +55,9 @@ def _write(reading: Reading, out: Path, fs: Fs) -> list[Path]:
         segment.close()
         written.append(out / segment.name)
         before = segment
+    for gone in reading.dropped:
+        text = rewritten(gone.text, journal_id)
+        (out / gone.segment).with_suffix(STANDBY).write_text(text, encoding="utf-8")
     return written
 
 

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, Final
 
 from daq.errors import JournalError
 from daq.journal.format import HEADER_LEN, RecordFlag, RecordType, SegmentHeader, ordinal_of
-from daq.journal.recover import Damage, LostSegment, Record, end_of, segment_files, walk
+from daq.journal.recover import (
+    Damage,
+    LostSegment,
+    Record,
+    end_of,
+    segment_files,
+    standby_files,
+    walk,
+)
 
 if TYPE_CHECKING:
     from io import FileIO
@@ -129,7 +137,7 @@ class Follower:
             return False
         if after >= 0:
             known = {item.segment[:8] for item in skipped}
-            absent = (f"{n:08d}" for n in range(after + 1, header.ordinal))
+            absent = (f"{n:08d}" for n in self._absent(after, header.ordinal))
             skipped += [
                 LostSegment(n, 0, "is not in this folder") for n in absent if n not in known
             ]
@@ -138,6 +146,13 @@ class Follower:
         self._journal_id = header.journal_id
         self._at, self._expected, self._sealed = HEADER_LEN, 0, False
         return True
+
+    def _absent(self, after: int, found: int) -> list[int]:
+        """Ordinals between the two that are not here, other than idle ones dropped on purpose."""
+        gone = (
+            {each.ordinal for each in standby_files(self._folder)[0]} if found > after + 1 else ()
+        )
+        return [ordinal for ordinal in range(after + 1, found) if ordinal not in gone]
 
     def _later(self, after: int) -> tuple[list[LostSegment], tuple[Path, SegmentHeader] | None]:
         """The next readable segment with a higher ordinal, and the unreadable ones before it."""

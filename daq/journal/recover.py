@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from daq.errors import JournalError
 from daq.journal.format import FIRST_SEQ, LAYOUT, SUFFIX
+from daq.journal.standby import STANDBY, Standby, read_standby, without
 from daq.journal.walk import Damage, Record, SegmentReading, end_of, read_segment, walk
 
 __all__ = ["Damage", "Record", "SegmentReading", "end_of", "read_segment", "walk"]
@@ -42,6 +43,8 @@ class Reading:
     conflicts: tuple[int, ...]
     findings: tuple[str, ...]
     next_seq: int
+    dropped: tuple[Standby, ...] = ()
+    """Idle segments that were dropped on purpose: what was kept of them."""
 
     @property
     def is_whole(self) -> bool:
@@ -77,7 +80,20 @@ def read_folder(folder: Path, *, newest: int | None = None) -> Reading:
     A missing journal is an empty reading. A file that cannot be read is a lost segment.
     """
     files = segment_files(folder)
-    return join(_read_file(path) for path in (files if newest is None else files[-newest:]))
+    read = [_read_file(path) for path in (files if newest is None else files[-newest:])]
+    dropped, bad = standby_files(files[0].parent) if files else ([], [])
+    return join(read, dropped, bad)
+
+
+def standby_files(folder: Path) -> tuple[list[Standby], list[str]]:
+    """The remainders of dropped segments in a journal folder, and sentences about bad ones."""
+    found, bad = [], []
+    for path in sorted(folder.glob(f"*{STANDBY}")):
+        try:
+            found.append(read_standby(path.read_text(encoding="utf-8")))
+        except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
+            bad.append(f"{path.name}: what was kept of a dropped segment cannot be read: {error}")
+    return found, bad
 
 
 def _read_file(path: Path) -> SegmentReading:
@@ -88,11 +104,18 @@ def _read_file(path: Path) -> SegmentReading:
     return read_segment(data, path.name)
 
 
-def join(readings: Iterable[SegmentReading]) -> Reading:
-    """One journal out of its segments, in any order; segments of another journal count as lost."""
-    every = list(readings)
-    ours, lost = _own_segments(every)
-    findings = [*_chain(ours, lost)]
+def join(
+    readings: Iterable[SegmentReading],
+    dropped: Iterable[Standby] = (),
+    findings: Iterable[str] = (),
+) -> Reading:
+    """One journal out of its segments, in any order; segments of another journal count as lost.
+
+    `dropped` are idle segments that are gone on purpose: neither they nor their numbers are missing.
+    """
+    ours, lost = _own_segments(list(readings))
+    gone = [each for each in dropped if ours and each.journal_id == _journal(ours[0])]
+    findings = [*findings, *_chain(ours, lost, {each.ordinal for each in gone})]
     records, conflicts = _first_copies(ours)
     next_seq = max((segment.next_seq for segment in ours), default=0) or FIRST_SEQ
     from_start = bool(ours and ours[0].header and ours[0].header.ordinal == 0)
@@ -102,11 +125,16 @@ def join(readings: Iterable[SegmentReading]) -> Reading:
         records=tuple(records),
         damage=tuple(damage for segment in ours for damage in segment.damage),
         lost=tuple(lost),
-        missing=tuple(_gaps(records, first, next_seq)),
+        missing=tuple(without(_gaps(records, first, next_seq), gone)),
         conflicts=tuple(conflicts),
         findings=tuple(findings),
         next_seq=next_seq,
+        dropped=tuple(gone),
     )
+
+
+def _journal(segment: SegmentReading) -> str:
+    return segment.header.journal_id.hex() if segment.header else ""
 
 
 def _own_segments(every: list[SegmentReading]) -> tuple[list[SegmentReading], list[LostSegment]]:
@@ -133,7 +161,7 @@ def _place(segment: SegmentReading) -> tuple[int, int, str]:
     return segment.header.ordinal, segment.header.utc_ns, segment.name
 
 
-def _chain(ours: list[SegmentReading], lost: list[LostSegment]) -> Iterator[str]:
+def _chain(ours: list[SegmentReading], lost: list[LostSegment], gone: set[int]) -> Iterator[str]:
     """Sentences about segments that do not follow each other; adds the absent ones to `lost`."""
     before: SegmentReading | None = None
     for segment in ours:
@@ -141,12 +169,12 @@ def _chain(ours: list[SegmentReading], lost: list[LostSegment]) -> Iterator[str]
         if segment.name != segment.header.name:
             yield f"{segment.name}: its header says that its name is {segment.header.name}"
         if before is not None:
-            yield from _follows(before, segment, lost)
+            yield from _follows(before, segment, lost, gone)
         before = segment
 
 
 def _follows(
-    before: SegmentReading, segment: SegmentReading, lost: list[LostSegment]
+    before: SegmentReading, segment: SegmentReading, lost: list[LostSegment], gone: set[int]
 ) -> Iterator[str]:
     assert before.header is not None
     assert segment.header is not None
@@ -155,7 +183,7 @@ def _follows(
     lost.extend(
         LostSegment(f"{ordinal:08d}", 0, "is not in this folder")
         for ordinal in absent
-        if f"{ordinal:08d}" not in known
+        if f"{ordinal:08d}" not in known and ordinal not in gone
     )
     if absent:
         return

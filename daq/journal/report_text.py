@@ -142,6 +142,10 @@ def _damaged(reading: Reading) -> Iterator[str]:
 def _noted(reading: Reading) -> Iterator[str]:
     if reading.segments and reading.segments[0].header and reading.segments[0].header.ordinal:
         yield f"begins with segment {reading.segments[0].name}; earlier ones are not kept here"
+    if reading.dropped:
+        rows = sum(len(each.rows) for each in reading.dropped)
+        count = _count(len(reading.dropped), "idle segment")
+        yield f"{count} dropped on purpose; facts and {rows} rows of a second each are kept"
     for segment in reading.segments:
         if segment.seal is None:
             yield f"{segment.name} was not closed: being written, or its writer was stopped"
