@@ -90,6 +90,9 @@ def _run_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     made.add_argument("--dry", action="store_true", help="real board, dummy load, no motor")
     made.add_argument("--headless", action="store_true", help="engine and terminal view, no window")
     made.add_argument("--second", type=Path, metavar="DIR", help="second medium for the copies")
+    made.add_argument(
+        "--mirror", type=Path, metavar="DIR", help="folder on another disk: a second record, live"
+    )
     made.add_argument("--dark", action="store_true", help="dark window")
     made = _verb(
         verbs,

@@ -28,6 +28,7 @@ from daq.engine.prepare import RunNames, known_values, make_plan, waits_of
 from daq.engine.talk import Talk, new_socket_path
 from daq.errors import ConfigError, StandError
 from daq.journal.format import RecordType
+from daq.journal.mirror import Mirror
 from daq.journal.writer import JournalWriter
 from daq.procedure.approach import Latch
 from daq.procedure.checklist import load_checklist
@@ -53,6 +54,7 @@ class Order:
     control: str | None = None
     may_be_real: bytes | None = None
     second: Path | None = None
+    mirror: Path | None = None
 
     @classmethod
     def from_json(cls, text: str) -> Self:
@@ -66,6 +68,7 @@ class Order:
                 control=raw.get("control"),
                 may_be_real=bytes.fromhex(raw["may_be_real"]) if raw.get("may_be_real") else None,
                 second=Path(raw["second"]) if raw.get("second") else None,
+                mirror=Path(raw["mirror"]) if raw.get("mirror") else None,
             )
         except (ValueError, KeyError, TypeError) as fault:
             raise ConfigError(
@@ -175,8 +178,12 @@ def open_site(order: Order) -> Opened:
         latch,
         host_nonce=lambda: random.SystemRandom().randint(1, 0xFFFFFFFF),
     )
+    is_rehearsal, boot_id = order.mode == REHEARSAL, f"{boot_id_hash():016x}"
     writer = JournalWriter(
-        places.journal, rehearsal=order.mode == REHEARSAL, boot_id=f"{boot_id_hash():016x}"
+        places.journal,
+        rehearsal=is_rehearsal,
+        boot_id=boot_id,
+        mirror=_mirror(order, is_rehearsal, boot_id),
     )
     opened = Opened(
         settings=settings, plan=plan, engine=engine, writer=writer, places=places, lock=lock
@@ -184,6 +191,15 @@ def open_site(order: Order) -> Opened:
     writer.start()
     writer.put(RecordType.CONFIG, opened.config(latch.to_json()), host_now_ns())
     return opened
+
+
+def _mirror(order: Order, is_rehearsal: bool, boot_id: str) -> Mirror | None:
+    """The second record, if a folder on another medium is named for it."""
+    if order.mirror is None:
+        return None
+    if not order.mirror.is_dir():
+        raise ConfigError(f"{order.mirror}: the medium of the second record is not there")
+    return Mirror(order.mirror, rehearsal=is_rehearsal, boot_id=boot_id, host_ns=host_now_ns)
 
 
 def build(order: Order) -> Built:

@@ -122,6 +122,7 @@ def see_recorder(state: State, writer: JournalWriter, host_ns: int) -> None:
     recorder.folder = str(writer.folder)
     recorder.segment, recorder.offset = writer.segment_name, writer.written_offset
     recorder.seq = writer.next_seq
+    recorder.mirror = "none" if writer.mirror is None else writer.mirror.state
     recorder.trouble = writer.trouble[-1] if writer.trouble else ""
 
 

@@ -49,6 +49,7 @@ class RecorderView:
     offset: int = 0
     seq: int = 0
     trouble: str = ""
+    mirror: str = "none"
 
 
 @dataclass(slots=True)

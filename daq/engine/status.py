@@ -303,6 +303,7 @@ def instruments_of(state: State, now_ns: int) -> dict[str, Any]:
             "word": recorder.word,
             "synced_ms_ago": round(recorder.synced_ms_ago, 1),
             "disk_min": recorder.disk_min,
+            "mirror": recorder.mirror,
         },
         "link": {
             "word": "lost" if state.link_lost else "up",

@@ -187,6 +187,8 @@ def _recorder(state: State, now_ns: int) -> Answer:
     del now_ns
     view = state.recorder
     good = view.word == "running" and view.synced_ms_ago < 1500 and view.queue_s < 0.5
+    if good and view.mirror not in ("none", "running"):
+        return False, f"The second record is {view.mirror}: look at its medium."
     return good, (
         f"The recorder says {view.word}, last safe to disk {view.synced_ms_ago:.0f} ms ago: "
         "find the disk's fault."

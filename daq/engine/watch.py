@@ -201,6 +201,11 @@ class Watch:
             "Data: find the disk's fault; no arming until it runs.", stamp,
         )  # fmt: skip
         state.notices.set(
+            "mirror", "HIGH", state.recorder.mirror in ("behind", "failed"),
+            f"Second record {state.recorder.mirror}. The first one goes on.",
+            "Data: look at the second medium.", stamp,
+        )  # fmt: skip
+        state.notices.set(
             "blind", "HIGH", state.witness.word.value == "BLIND",
             "NO PRESSURE PROTECTION: thrust without its pressure.",
             "Stay behind cover; prove it vented by opening a port.", stamp,

@@ -1,7 +1,7 @@
 """Records on their way to the disk: joined, numbered, and kept in memory until a sync has succeeded."""
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Final
 
 from daq.journal.format import FIRST_SEQ, RecordType
@@ -22,7 +22,12 @@ Item = tuple[int, bytes, int]
 class Held:
     """Everything since the last good sync, oldest first. The writer's lock guards it."""
 
-    def __init__(self, memory_bytes: int = MEMORY_BYTES) -> None:
+    def __init__(
+        self,
+        memory_bytes: int = MEMORY_BYTES,
+        on_number: Callable[[Pending], None] | None = None,
+    ) -> None:
+        self._on_number = on_number
         self.next_seq = FIRST_SEQ
         self.nbytes = 0
         self.dropped = 0
@@ -41,6 +46,8 @@ class Held:
         self.next_seq += 1
         self._records.append(record)
         self.nbytes += len(body)
+        if self._on_number is not None:
+            self._on_number(record)
         if self.nbytes > self._memory_bytes:
             self._drop_oldest()
         return record

@@ -19,6 +19,7 @@ from daq.journal.chain import SegmentChain
 from daq.journal.files import FreeSpace, Fs, RealFs
 from daq.journal.format import MAX_BODY, RecordFlag, RecordType
 from daq.journal.held import Held, Item, joined
+from daq.journal.mirror import Mirror
 from daq.journal.segment import OpenSegment, Pending, Synced
 from daq.journal.trouble import RETRY_S, Trouble
 
@@ -55,16 +56,14 @@ class JournalWriter:
         segment_bytes: int = SEGMENT_BYTES,
         segment_s: float = SEGMENT_S,
         retry_s: float = RETRY_S,
+        mirror: Mirror | None = None,
     ) -> None:
-        self.folder = folder
-        self._host_ns = host_ns
+        self.folder, self.mirror, self._host_ns = folder, mirror, host_ns
         self._fs: Fs = fs or RealFs()
-        self._segment_bytes = segment_bytes
-        self._segment_ns = int(segment_s * _NS)
+        self._segment_bytes, self._segment_ns = segment_bytes, int(segment_s * _NS)
 
         self._queue: SimpleQueue[Item] = SimpleQueue()
-        self._period_s = SLOW_SYNC_S
-        self._may_rotate = True
+        self._period_s, self._may_rotate = SLOW_SYNC_S, True
         self._sample = (0, 0)
         self._carried: dict[RecordType, bytes] = {}
 
@@ -74,15 +73,14 @@ class JournalWriter:
         )
         self._segment: OpenSegment | None = None
         self._broken: OSError | None = None
-        self._held = Held()
+        self._held = Held(on_number=mirror.give if mirror else None)
 
         self._synced = Synced("", 0, 0)
         self._synced_ns = self._written_ns = host_ns()
         self._trouble = Trouble(retry_s)
         self._free = FreeSpace(self._fs, folder)
 
-        self._stop = Event()
-        self._wake = Event()
+        self._stop, self._wake = Event(), Event()
         self._threads: tuple[Thread, ...] = ()
 
     # -- for any thread, never waiting ------------------------------------------------------------
@@ -182,6 +180,8 @@ class JournalWriter:
         numbers are used up. A disk that refuses does not stop the start: the state is `ram only`.
         """
         self._begin()
+        if self.mirror is not None:
+            self.mirror.start()
         writer = Thread(target=self._run_writer, name="journal-writer", daemon=True)
         syncer = Thread(target=self._run_syncer, args=(writer,), name="journal-syncer", daemon=True)
         self._threads = (writer, syncer)
@@ -202,6 +202,8 @@ class JournalWriter:
         self._wake.set()
         for thread in self._threads:
             thread.join(timeout_s)
+        if self.mirror is not None:
+            self.mirror.close()
         done = not any(thread.is_alive() for thread in self._threads)
         self._threads = ()
         return done and not self._held and not self._held.dropped and not self._queue.qsize()

@@ -55,6 +55,7 @@ def run(wanted: argparse.Namespace) -> int:
         "mode": DRY if wanted.dry else REAL_STAND,
         "port": port,
         "second": str(wanted.second) if wanted.second else None,
+        "mirror": str(wanted.mirror) if wanted.mirror else None,
     }
     engine = Helper("daq.engine.main", order, site / "engine.log", own_session=True)
     serving = engine.answer()
