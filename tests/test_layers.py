@@ -28,6 +28,8 @@ LAYER = {
     "daq.journal.walk": 2,
     "daq.ledger.events": 2,
     "daq.ledger.fold": 2,
+    "daq.ledger.checks": 2,
+    "daq.ledger.serials": 2,
     "daq.journal": 3,
     "daq.ledger": 3,
     "daq.stand": 3,

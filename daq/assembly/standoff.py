@@ -167,12 +167,12 @@ class LocalRules:
 CALIFORNIA_FT: Final = (
     (320, 30), (1280, 150), (2560, 200), (5120, 300), (10240, 500), (20480, 1000),
 )  # fmt: skip
-CALIFORNIA: Final = "19 CCR 1036(f) table 18A (as found 2024)"
+CALIFORNIA: Final = "19 CCR 1036(f) table 18A (edition not recorded: compare with the current text)"
 SOCIETY_FT: Final = (
     (1280, 200), (2560, 300), (5120, 500), (10240, 1000), (20480, 1500), (40960, 2000),
 )  # fmt: skip
 SOCIETY: Final = "NFPA 1127 table, complex column, from memory: not verified"
-PART420: Final = "14 CFR 420 appendix E table E-1, division 1.1 (as found 2024)"
+PART420: Final = "14 CFR 420 appendix E table E-1, division 1.1 (edition not recorded: compare with the current text)"
 
 
 def step_up(table: Iterable[tuple[float, float]], at: float) -> float | None:
