@@ -483,7 +483,6 @@ def test_more_entries_never_make_a_part_less_barred_by_its_count(runs, over):
 def test_sums_are_plain_sha256(ledger):
     """A second road to the sum, from the stored text alone."""
     (entry,) = ledger.entries()
-    text = "\x1f".join(
-        [entry.previous, entry.id, entry.laptop, "1", entry.utc, "Mara", "made", entry.body]
-    )
+    told = [entry.previous, entry.id, entry.laptop, 1, entry.utc, "Mara", "made", entry.body]
+    text = "\x1f".join(str(part) for part in told)
     assert entry.sum == sha256(text.encode()).hexdigest()
