@@ -12,8 +12,9 @@ from typing import Any, Final, Literal, Self, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from daq.channels.regression import fit
 from daq.channels.signals import counts_at
-from daq.channels.uncertainty import COVERAGE, fit_line, quantisation
+from daq.channels.uncertainty import COVERAGE, quantisation
 from daq.errors import ConfigError
 from daq.settings_stand import PressureCalibration, PressureChannel, Stand, ThrustChannel
 
@@ -128,10 +129,10 @@ def _curve(channel: PressureChannel | ThrustChannel) -> tuple[tuple[float, ...],
     else:
         pairs = [(point.counts, point.applied_n) for point in channel.calibration.points]
     try:
-        line = fit_line(*zip(*pairs, strict=True))
+        line = fit([counts for counts, _ in pairs], [value for _, value in pairs])
     except ValueError as error:
         raise ConfigError(f"calibration of {channel.name}: {error}") from None
-    return (line.c0, line.c1), COVERAGE * line.residual_sd
+    return line.coefficients, COVERAGE * line.residual_sd
 
 
 def calibration_of(channel: PressureChannel | ThrustChannel) -> Calibration:

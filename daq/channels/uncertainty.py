@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 COVERAGE: Final = 2.0
 
@@ -55,42 +55,3 @@ def propagated(sensitivity: ArrayLike, covariance: ArrayLike) -> float:
     """Standard uncertainty of f(x) from df/dx and the covariance of x (GUM 5.2; check 2.5)."""
     slope = np.asarray(sensitivity, dtype=float)
     return float(math.sqrt(slope @ np.asarray(covariance, dtype=float) @ slope))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineFit:
-    """y = c0 + c1 x by least squares, with what the fit knows about itself (checks 2.7 to 2.9)."""
-
-    c0: float
-    c1: float
-    residual_sd: float
-    covariance: NDArray[np.float64]
-
-    def at(self, x: float) -> float:
-        return self.c0 + self.c1 * x
-
-    def standard_at(self, x: float) -> float:
-        """Standard uncertainty of the fitted mean at x, covariance included."""
-        return propagated((1.0, x), self.covariance)
-
-
-def fit_line(x: ArrayLike, y: ArrayLike) -> LineFit:
-    """Straight line through at least three points, worked about the mean of x for accuracy.
-
-    ValueError if there are fewer than three points or all x are the same.
-    """
-    across, up = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    if across.size < 3:
-        raise ValueError("a line with its uncertainty needs at least three points")
-    middle = across.mean()
-    spread = float(((across - middle) ** 2).sum())
-    if spread == 0:
-        raise ValueError("all points lie at the same counts")
-    c1 = float(((across - middle) * (up - up.mean())).sum()) / spread
-    c0 = float(up.mean() - c1 * middle)
-    residual = up - c0 - c1 * across
-    variance = float((residual**2).sum()) / (across.size - 2)
-    cross = -middle / spread
-    matrix = [[1 / across.size + middle**2 / spread, cross], [cross, 1 / spread]]
-    covariance = variance * np.array(matrix)
-    return LineFit(c0=c0, c1=c1, residual_sd=math.sqrt(variance), covariance=covariance)

@@ -5,13 +5,13 @@ import math
 import numpy as np
 import pytest
 
+from daq.channels.regression import fit
 from daq.channels.signals import bridge_v, loop, ratiometric
 from daq.channels.uncertainty import (
     Component,
     combined,
     effective_freedom,
     expanded,
-    fit_line,
     propagated,
     quantisation,
     rectangular,
@@ -59,9 +59,9 @@ B = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.
 
 def test_the_thermometer_line():
     """Checks 2.7 and 2.8."""
-    line = fit_line([t - 20 for t in T], B)
+    line = fit([t - 20 for t in T], B)
     s = np.sqrt(np.diag(line.covariance))
-    assert (round(line.c0, 4), round(line.c1, 5)) == (-0.1712, 0.00218)
+    assert (round(line.coefficients[0], 4), round(line.coefficients[1], 5)) == (-0.1712, 0.00218)
     assert (round(s[0], 4), round(s[1], 5)) == (0.0029, 0.00067)
     assert line.covariance[0, 1] / (s[0] * s[1]) == pytest.approx(-0.930, abs=5e-4)
     assert round(line.residual_sd, 4) == 0.0035
@@ -74,15 +74,15 @@ def test_the_thermometer_line():
 def test_about_the_mean_the_covariance_vanishes():
     """Check 2.9."""
     middle = sum(T) / len(T)
-    line = fit_line([t - middle for t in T], B)
+    line = fit([t - middle for t in T], B)
     assert abs(line.covariance[0, 1]) < 1e-18
-    assert line.c0 == pytest.approx(-0.16245455, rel=1e-6)
+    assert line.coefficients[0] == pytest.approx(-0.16245455, rel=1e-6)
     assert math.sqrt(line.covariance[0, 0]) == pytest.approx(0.00105456, rel=1e-5)
 
 
 def test_a_line_needs_three_points():
     with pytest.raises(ValueError, match="three points"):
-        fit_line([1, 2], [1, 2])
+        fit([1, 2], [1, 2])
 
 
 @pytest.mark.parametrize(
