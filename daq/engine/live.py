@@ -11,11 +11,13 @@ from typing import Final
 
 from daq.channels.health import ChannelHealth, Health, Window
 from daq.channels.lit import LitChannel, LitEvent, LitWatch
-from daq.channels.vote import TripWatch
+from daq.channels.vote import OF, TripWatch
 from daq.engine.plan import ChannelPlan, Plan
 from firmware_protocol.messages import Samples
 
 STEADY_S: Final = 0.25
+AGAIN_TICKS: Final = 500_000
+"""A vote that falls and stands again within half a second is one trip, not many."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +34,20 @@ class TripSeen:
 class LiveChannel:
     """One channel: its judges and its newest numbers."""
 
-    __slots__ = ("counts", "first_over", "health", "over", "peak", "plan", "steady", "trip", "zero")
+    __slots__ = (
+        "counts",
+        "first_over",
+        "health",
+        "last_over",
+        "over",
+        "peak",
+        "plan",
+        "steady",
+        "stood_tick",
+        "trip",
+        "window_ticks",
+        "zero",
+    )
 
     def __init__(self, plan: ChannelPlan) -> None:
         self.plan = plan
@@ -48,6 +63,9 @@ class LiveChannel:
         self.peak = float(plan.health.zero)
         self.over = False
         self.first_over: int | None = None
+        self.last_over: int | None = None
+        self.stood_tick: int | None = None
+        self.window_ticks = OF * max(1, plan.health.period_ns // 1000)
 
     def si(self, counts: float) -> float:
         """Pa or N by the calibration; thrust from its tare, pressure as declared."""
@@ -144,27 +162,39 @@ class LiveChannels:
     ) -> None:
         live.health.push(count)
         live.peak = max(live.peak, count)
-        trip = live.trip
-        if trip is not None:
-            stands = trip.push(count)
-            if count < trip.hi and not stands:
-                live.first_over = None
-            elif live.first_over is None:
-                live.first_over = tick
-            if stands and not live.over:
-                news.append(
-                    TripSeen(
-                        channel=live.plan.name,
-                        tick=tick,
-                        first_over_tick=live.first_over or tick,
-                        counts=count,
-                        pa=live.si(count),
-                    )
-                )
-            live.over = stands
+        if live.trip is not None:
+            self._vote(live, live.trip, count, tick, news)
         event = self.lit.push(number, count, tick)
         if event is not None:
             news.append(event)
+
+    def _vote(
+        self,
+        live: LiveChannel,
+        trip: TripWatch,
+        count: int,
+        tick: int,
+        news: list[TripSeen | LitEvent],
+    ) -> None:
+        """One count against the trip; news when the vote comes to stand anew."""
+        if count >= trip.hi:
+            if live.last_over is None or tick - live.last_over > live.window_ticks:
+                live.first_over = tick
+            live.last_over = tick
+        live.over = trip.push(count)
+        if not live.over:
+            return
+        if live.stood_tick is None or tick - live.stood_tick > AGAIN_TICKS:
+            news.append(
+                TripSeen(
+                    channel=live.plan.name,
+                    tick=tick,
+                    first_over_tick=tick if live.first_over is None else live.first_over,
+                    counts=count,
+                    pa=live.si(count),
+                )
+            )
+        live.stood_tick = tick
 
     def _count_gap(self, block: Samples) -> None:
         expected = self.next_index.get(block.group)

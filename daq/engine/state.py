@@ -286,6 +286,7 @@ class State:
             self.signatures.reopen([] if arm is None else [arm.id])
             self.count.start("planned", self.plan.timers.count_s, now_ns, self.plan.timers.count_s)
         elif step.before in (Phase.ARM, Phase.COUNTDOWN, Phase.HOLD):
+            self.end_run(now_ns)
             self.signatures.recycle(self.plan.timers.count_s)
             self.count.start("planned", self.plan.timers.count_s, now_ns, self.plan.timers.count_s)
         if step.before is Phase.INSPECT:

@@ -347,3 +347,21 @@ def test_the_wrong_kind_of_board_ends_the_engine_with_a_sentence(fresh, wrong):
         fresh.state.plan = replace(fresh.state.plan, mode="REAL STAND")
     with pytest.raises(DeviceFault, match="expected"):
         fresh.run(1.0)
+
+
+def test_a_trip_tells_the_delay_of_its_own_vote_and_is_told_once(tmp_path):
+    fault = {"at": "lit+0.6", "do": "over_pressure", "throat_factor": 0.78, "over_s": 0.05}
+    bench = Bench(tmp_path, faults=[fault])
+    bench.until_phase("ABORT", 90.0)
+    bench.run(1.2)
+    trips = [f for f in bench.facts if f["fact"] == "TRIP" and f["where"] == "engine"]
+    assert 0.5 <= trips[0]["delay_ms"] <= 1.5
+    assert len(trips) <= 3
+
+
+def test_a_run_that_falls_back_to_safe_ends(counting):
+    counting.crew_plays = False
+    counting.hands.key(is_in=False)
+    counting.until_phase("SAFE", 2.0)
+    assert not counting.state.run_open
+    assert [f for f in counting.facts if f["fact"] == "OUTCOME"][-1]["outcome"] == "not fired"
