@@ -191,7 +191,7 @@ class Watch:
         stamp = state.stamp(now_ns)
         self._near_trip(state, now_ns, stamp)
         state.notices.set(
-            "link", "URGENT", state.link_lost and state.board.heard_ns is not None,
+            "link", "URGENT", state.link_lost and state.board.uid is not None,
             "Board not heard. UNKNOWN, treat as armed.", "Key out. Stay back. Check cable and board.",
             stamp,
         )  # fmt: skip

@@ -305,7 +305,7 @@ def _marks(result: dict[str, Any]) -> list[Mark]:
     t0 = {"line current": "T-0", "GO": "GO", "lit": "lit"}.get(result["t0"]["from"], "")
     known = [
         Mark(0.0 if t0 else None, t0.replace("-", "\u2212"), strong=False),
-        Mark(marks["line_off_s"], "line off", strong=False),
+        Mark(marks["line_off_s"], "current ended", strong=False),
         Mark(marks["ignition_s"], "10 % rise", strong=False),
         Mark(marks["web_burn_out_s"], "web burn-out", strong=False),
         Mark(marks["action_end_s"], "10 % fall", strong=False),

@@ -365,3 +365,8 @@ def test_a_run_that_falls_back_to_safe_ends(counting):
     counting.until_phase("SAFE", 2.0)
     assert not counting.state.run_open
     assert [f for f in counting.facts if f["fact"] == "OUTCOME"][-1]["outcome"] == "not fired"
+
+
+def test_a_quiet_start_raises_no_alarm(fresh):
+    fresh.until(lambda b: b.state.tared, 60.0)
+    assert fresh.state.notices.shown() == []
