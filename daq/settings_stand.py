@@ -134,8 +134,25 @@ class Circuit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetPart:
+    """One standard uncertainty (k = 1): Pa or N for "zero", a share of the value for "value".
+
+    `freedom` 0 stands for infinite. `averages`: falls with the number of samples (noise only).
+    """
+
+    name: Text
+    u: NotNegative
+    of: Literal["zero", "value"]
+    freedom: NotNegative = 0.0
+    averages: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationCard:
-    """What a calibration says beside its numbers; `place` is where it was done (practice 6.1)."""
+    """What a calibration says beside its numbers; `place` is where it was done (practice 6.1).
+
+    A card written by `berm calibrate` also holds its budget and the SHA-256 of its points file.
+    """
 
     made: date
     valid_until: date
@@ -147,6 +164,9 @@ class CalibrationCard:
     u_bench: NotNegative = 0.0  # what a bench calibration leaves out, of the value (k = 2)
     counts_low: float
     counts_high: float
+    board_channel: str = ""
+    points_sha256: str = ""
+    budget: tuple[BudgetPart, ...] = ()
 
     def faults(self) -> Iterator[Fault]:
         if self.valid_until < self.made:

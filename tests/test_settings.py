@@ -165,6 +165,8 @@ ABSENT |= {"strength_curve", "modulus_curve", "curve_source"}
 def test_nothing_that_limits_has_a_default():
     allowed = {"coefficients_pa", "coefficients_n", "points", "bridge_mv_per_volt", "u_bench"}
     allowed |= ABSENT
+    allowed |= {"board_channel", "points_sha256", "budget", "averages"}
+    allowed |= {"freedom"}  # of one part of a budget; 0 stands for infinite
     with_default = {e.name for c in record_types() for e in fields(c) if e.default is not MISSING}
     assert with_default == allowed
 

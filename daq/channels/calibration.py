@@ -5,18 +5,25 @@ the CONFIG record. A limit that goes to the board is rounded to the safe side.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any, Final, Literal, Self, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
+from daq.channels.budget import Budget, expanded_share
 from daq.channels.regression import fit
 from daq.channels.signals import counts_at
 from daq.channels.uncertainty import COVERAGE, quantisation
 from daq.errors import ConfigError
-from daq.settings_stand import PressureCalibration, PressureChannel, Stand, ThrustChannel
+from daq.settings_stand import (
+    BudgetPart,
+    PressureCalibration,
+    PressureChannel,
+    Stand,
+    ThrustChannel,
+)
 
 Towards = Literal["low", "high", "nearest"]
 NAMEPLATE_SLACK: Final = 0.10  # common practice, no source: catches kPa for psi and swapped gains
@@ -26,7 +33,8 @@ NAMEPLATE_SLACK: Final = 0.10  # common practice, no source: catches kPa for psi
 class Calibration:
     """value = c0 + c1 counts + c2 counts², rising from counts_lo to counts_hi.
 
-    `u_scale_rel` and `u_zero` are expanded (k = 2). `noise_counts` is the rms at calibration.
+    `u_scale_rel` and `u_zero` are expanded (k = 2). `noise_counts` is the rms at calibration. Where
+    the card holds a budget, U at a value follows from its parts and their degrees of freedom.
     """
 
     channel: str
@@ -46,6 +54,7 @@ class Calibration:
     cable_serial: str
     amplifier_serial: str
     source: str
+    budget: tuple[BudgetPart, ...] = ()
 
     def __post_init__(self) -> None:
         ends = (self.counts_lo, self.counts_hi)
@@ -95,9 +104,25 @@ class Calibration:
         return self.noise_counts * self.step_si((self.counts_lo + self.counts_hi) / 2)
 
     def expanded_u(self, si: float) -> float:
-        """Expanded uncertainty (k = 2) of a reading: scale, zero, and the converter's step."""
+        """Expanded uncertainty (95 %) of a reading: scale, zero, and the converter's step."""
         step = self.step_si((self.counts_lo + self.counts_hi) / 2)
+        if self.budget:
+            return self.budget_of().expanded_u(si)
         return math.hypot(self.u_scale_rel * si, self.u_zero, COVERAGE * quantisation(step))
+
+    def budget_of(self, lag_s: float = 0.0) -> Budget:
+        """The budget by parts: the card's own, or scale and zero as the card states them."""
+        given = (
+            BudgetPart(name="scale, as stated", u=self.u_scale_rel / COVERAGE, of="value"),
+            BudgetPart(name="zero, as stated", u=self.u_zero / COVERAGE, of="zero"),
+        )
+        return Budget(
+            channel=self.channel,
+            unit=self.unit.capitalize(),
+            parts=self.budget or given,
+            step_si=self.step_si((self.counts_lo + self.counts_hi) / 2),
+            lag_s=lag_s,
+        )
 
     def zeroed(self, counts: float, at_si: float = 0.0) -> Self:
         """The same calibration after a tare: `counts` now reads `at_si`."""
@@ -109,13 +134,18 @@ class Calibration:
     def to_json(self) -> dict[str, Any]:
         """Plain values for the CONFIG record."""
         body = {name: getattr(self, name) for name in self.__slots__}
-        return body | {"made": self.made.isoformat(), "valid_until": self.valid_until.isoformat()}
+        return body | {
+            "made": self.made.isoformat(),
+            "valid_until": self.valid_until.isoformat(),
+            "budget": [asdict(part) for part in self.budget],
+        }
 
     @classmethod
     def from_json(cls, body: dict[str, Any]) -> Self:
         """Rebuild from `to_json`; TypeError or ValueError if the record is damaged."""
         days = {name: date.fromisoformat(body[name]) for name in ("made", "valid_until")}
-        return cls(**(body | days))
+        parts = tuple(BudgetPart(**part) for part in body.get("budget", ()))
+        return cls(**(body | days | {"budget": parts}))
 
 
 def _curve(channel: PressureChannel | ThrustChannel) -> tuple[tuple[float, ...], float]:
@@ -142,6 +172,7 @@ def calibration_of(channel: PressureChannel | ThrustChannel) -> Calibration:
     that is a swapped gain, a wrong range or a wrong unit.
     """
     card = channel.calibration
+    parts = card.budget
     curve, u_fit = _curve(channel)
     zero = card.u_zero_pa if isinstance(card, PressureCalibration) else card.u_zero_n
     made = Calibration(
@@ -153,8 +184,8 @@ def calibration_of(channel: PressureChannel | ThrustChannel) -> Calibration:
         c2=curve[2] if len(curve) > 2 else 0.0,
         counts_lo=card.counts_low,
         counts_hi=card.counts_high,
-        u_scale_rel=math.hypot(card.u_scale, card.u_bench),
-        u_zero=math.hypot(zero, u_fit),
+        u_scale_rel=max(math.hypot(card.u_scale, card.u_bench), expanded_share(parts, "value")),
+        u_zero=max(math.hypot(zero, u_fit), expanded_share(parts, "zero")),
         noise_counts=channel.noise_counts,
         made=card.made,
         valid_until=card.valid_until,
@@ -162,6 +193,7 @@ def calibration_of(channel: PressureChannel | ThrustChannel) -> Calibration:
         cable_serial=channel.cable_serial,
         amplifier_serial=channel.amplifier_serial,
         source=f"{card.certificate}, {card.reference}, {card.person}, {card.place}",
+        budget=parts,
     )
     _check_nameplate(channel, made)
     return made
