@@ -76,7 +76,7 @@ class Envelope:
         The level depends on the width only, never on the position: scrolling is steady.
         """
         level = 0
-        while (end - begin) >> (STEP_BITS * level) > max(1, bins) and level < LEVELS:
+        while -(-(end - begin) >> (STEP_BITS * level)) > max(1, bins) and level < LEVELS:
             level += 1
         bits = STEP_BITS * level
         if self.first is None:
