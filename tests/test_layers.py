@@ -42,6 +42,7 @@ LAYER = {
             "alarms",
             "arming",
             "attempt",
+            "backfill",
             "board_view",
             "clockfit",
             "conditions_now",

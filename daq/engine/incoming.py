@@ -19,6 +19,7 @@ from firmware_protocol.messages import (
     REASON_TEXT,
     ArmAsk,
     ArmTake,
+    Backfill,
     BackfillData,
     BoardState,
     EventAck,
@@ -82,7 +83,7 @@ def _message(state: State, received: Received, now_ns: int) -> None:
             state.tell(f"Self-test: {state.selftest.text}", now_ns)
             state.fact("SELFTEST", now_ns, result=message.result, tick=message.tick)
         case BackfillData():
-            state.fact("BACKFILL", now_ns, lost=message.lost, index=message.block.first_index)
+            state.backfill.answer(message, now_ns)
         case _:
             pass
 
@@ -122,6 +123,9 @@ def _identity(state: State, identity: Identity, now_ns: int) -> None:
     check_identity(state, identity)
     if identity.host_nonce == 0:  # it has just come up and waits for a HELLO
         state.hello_due = True
+    gone = state.backfill.heard(identity.boot_nonce)
+    if gone:
+        state.fact("BACKFILL", now_ns, filled=0, lost=gone, why="the board restarted")
     news = state.board.note_identity(identity, now_ns)
     if isinstance(news, Started):
         _started(state, identity, now_ns)
@@ -194,6 +198,7 @@ def lost_board(state: State, now_ns: int, event: Event) -> None:
 def _samples(state: State, block: Samples, now_ns: int) -> None:
     if state.marks.warm_since_ns is None:
         state.marks.warm_since_ns = now_ns
+    state.backfill.note(block)
     if state.selftest.under_way(now_ns):
         state.live.pass_over(block, now_ns)
         return
@@ -407,6 +412,8 @@ def _refused(state: State, refused: Refused, now_ns: int) -> None:
         state.refuse(f"The board refused GO. {text}", now_ns, "GO")
         state.want_off("SAFE")
         state.happen(Event.NOT_ACCEPTED, now_ns, why=text)
+    elif refused.command == Backfill.KIND:
+        state.backfill.refused(now_ns)
     else:
         state.fact("REFUSED", now_ns, text=text, command=refused.command, by="board")
 

@@ -28,6 +28,7 @@ PING_ARMED_NS: Final = 50_000_000
 OUTPUT_EVERY_NS: Final = 200_000_000
 PING_NS: Final = 250_000_000
 SELFTEST_AGAIN_S: Final = 300.0
+FILL_PHASES: Final = frozenset({Phase.SAFE, Phase.WAIT, Phase.MISFIRE, Phase.ABORT, Phase.INSPECT})
 
 
 class Outgoing:
@@ -45,6 +46,7 @@ class Outgoing:
             return
         self._ping(state, now_ns)
         self._outputs(state, now_ns)
+        self._backfill(state, now_ns)
         if state.phase in (Phase.SAFE, Phase.INSPECT):
             self._upkeep(state, now_ns)
 
@@ -87,6 +89,22 @@ class Outgoing:
         for out, level in state.outputs.items():
             if status.commanded(out) is not level:
                 state.out.send(state.link.send(Output(output=out, level=int(level))))
+
+    def _backfill(self, state: State, now_ns: int) -> None:
+        """Ask the board's memory for what never came; never while the motor or the line may be on."""
+        summary = state.backfill.summary()
+        if summary is not None:
+            state.fact("BACKFILL", now_ns, **summary)
+            state.tell(
+                f"Board memory: {summary['filled']} samples filled, {summary['lost']} lost", now_ns
+            )
+        if state.phase not in FILL_PHASES or state.attempt.burning or state.off is not None:
+            return
+        if state.board.state not in (BoardState.DISARMED, BoardState.TRIPPED):
+            return
+        question = state.backfill.ask(now_ns)
+        if question is not None:
+            state.out.send(state.link.send(question))
 
     def _upkeep(self, state: State, now_ns: int) -> None:
         for message in state.limits.tick(state.board.status, now_ns):

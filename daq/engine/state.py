@@ -13,6 +13,7 @@ from daq.engine.actions import Ask, Outbox
 from daq.engine.alarms import Notices
 from daq.engine.arming import Arming
 from daq.engine.attempt import Attempt
+from daq.engine.backfill import BackfillKeeper
 from daq.engine.board_view import BoardView
 from daq.engine.count import CountClock
 from daq.engine.live import LiveChannels
@@ -33,6 +34,8 @@ from firmware_protocol.messages import BoardState, LimitsStage, Out, Output, Pro
 ARMED_PHASES = frozenset({Phase.ARM, Phase.COUNTDOWN, Phase.HOLD, Phase.FIRE})
 DISAGREE_NS = 200_000_000
 ATTEMPT_PHASES = frozenset({Phase.BURNING, Phase.WAIT, Phase.MISFIRE, Phase.ABORT})
+FILL_NS = 15_000_000_000
+"""So long after a change of phase a rehearsal waits for the board's memory to be read."""
 OPEN_PHASES = frozenset({Phase.SAFE, Phase.INSPECT})
 
 
@@ -126,6 +129,7 @@ class State:
         self.live = LiveChannels(plan)
         self.limits = LimitsKeeper(plan.bench_limits)
         self.selftest = SelftestKeeper()
+        self.backfill = BackfillKeeper()
         self.arming = self.new_arming()
         self.attempt = Attempt()
         self.count = CountClock()
@@ -355,6 +359,9 @@ class State:
         """How far a rehearsal clock may jump now: never from T−10 s to 1 s after the burn."""
         attempt = self.attempt
         quiet = not attempt.burning and self.off is None
+        filling = self.backfill.waiting > 0 and now_ns - self.phase_ns < FILL_NS
+        if filling and self.board.in_session and self.phase is not Phase.COUNTDOWN:
+            return 0.0
         if self.selftest.under_way(now_ns) or self.tare_test.is_running:
             return 0.0
         if self.phase is Phase.COUNTDOWN:
@@ -372,6 +379,7 @@ class State:
         self.board.shift(seconds)
         self.latch.stepped(seconds)
         self.live.stepped(jump)
+        self.backfill.stepped(ticks[1])
         self.published = {n: at + jump for n, at in self.published.items()}
         if self.grip.beat_ns is not None:
             self.grip.beat_ns += jump
