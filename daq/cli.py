@@ -130,6 +130,15 @@ def _site_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         "--conventions", action="store_true", help="published factors to compare with"
     )
     made = _verb(
+        verbs,
+        "check",
+        "say what works on this machine and in this site",
+        "berm check --site ~/site --settings",
+        check,
+    )
+    made.add_argument("--site", type=Path, metavar="DIR", help="a site")
+    made.add_argument("--settings", action="store_true", help="show each setting in both units")
+    made = _verb(
         verbs, "procedure", "show the procedure's table", "berm procedure --json", procedure
     )
     made.add_argument("--json", action="store_true", help="as JSON")
@@ -196,6 +205,12 @@ def rate_casing(wanted: argparse.Namespace) -> int:
     from daq.trials import sheets
 
     return sheets.rate(wanted)
+
+
+def check(wanted: argparse.Namespace) -> int:
+    from daq.trials import machine
+
+    return machine.check(wanted.site, settings_shown=wanted.settings)
 
 
 def procedure(wanted: argparse.Namespace) -> int:

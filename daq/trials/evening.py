@@ -4,13 +4,16 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from daq.errors import ConfigError
 from daq.trials.debrief import differences, look
 from daq.trials.processes import Refused
 from daq.trials.rehearse import Played, Wanted, load_scenario, new_folder, play
 from simulators import scenarios_io
+
+if TYPE_CHECKING:
+    from daq.runs.open_run import Run
 
 PICTURE = "thrust_pressure.png"
 
@@ -60,7 +63,6 @@ def record_of(played: Played) -> Path:
 
 def report_run(record: Path, out: Path, *, quiet: bool = False) -> dict[str, Any]:
     """Reduce a record, write result.json and the picture into `out`, print the outcome."""
-    from daq.report.picture import draw_run
     from daq.runs.open_run import open_run
     from daq.runs.result import outcome_text, result_of, write_result
 
@@ -68,11 +70,21 @@ def report_run(record: Path, out: Path, *, quiet: bool = False) -> dict[str, Any
     result = result_of(run)
     out.mkdir(parents=True, exist_ok=True)
     write_result(result, out / "result.json")
-    draw_run(run, result, out / PICTURE)
+    picture = draw(run, result, out / PICTURE)
     if not quiet:
         print(outcome_text(result))
-        print(f"Record: {record}\nFigures: {out / 'result.json'}\nPicture: {out / PICTURE}")
+        print(f"Record: {record}\nFigures: {out / 'result.json'}\nPicture: {picture}")
     return result
+
+
+def draw(run: "Run", result: dict[str, Any], path: Path) -> str:
+    """Draw the picture; where it lies, or why there is none."""
+    try:
+        from daq.report.picture import draw_run
+    except ModuleNotFoundError as missing:
+        return f"not drawn, {missing.name} is not installed: pip install 'berm[report]'"
+    draw_run(run, result, path)
+    return str(path)
 
 
 def _debrief(played: Played, result: dict[str, Any], *, as_json: bool) -> int:

@@ -68,7 +68,22 @@ class Played:
 
 
 def has_display() -> bool:
-    """Whether a window could be shown here."""
+    """Whether a window could be shown here: a display, and Qt with the libraries it needs."""
+    return has_screen() and not window_trouble()
+
+
+def window_trouble() -> str:
+    """Why Qt cannot be used on this machine, "" if it can."""
+    try:
+        from PyQt6 import QtWidgets
+    except ImportError as fault:
+        return f"no window: {fault} (pip install 'berm[console]', and the libraries it names)"
+    del QtWidgets
+    return ""
+
+
+def has_screen() -> bool:
+    """Whether this session has a display."""
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
@@ -120,6 +135,8 @@ def play(wanted: Wanted) -> Played:
     settings = prepared(wanted, folder)
     played = Played(folder=folder, scenario=scenario)
     started = time.monotonic()
+    if has_screen() and not wanted.headless and window_trouble():
+        print(window_trouble())
     person = not (wanted.auto or wanted.headless) and has_display()
     with running(wanted, settings, played, person=person) as (socket, crew):
         if wanted.headless or not has_display():

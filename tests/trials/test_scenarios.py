@@ -174,13 +174,45 @@ def test_help_imports_nothing_heavy(capsys):
 
 @pytest.mark.parametrize(
     "verb",
-    ["rehearse", "run", "console", "new-site", "rate", "procedure", "recover", "verify", "results"],
+    [
+        "rehearse",
+        "run",
+        "console",
+        "new-site",
+        "rate",
+        "procedure",
+        "check",
+        "recover",
+        "verify",
+        "results",
+    ],
 )
 def test_every_help_shows_one_worked_example(verb, capsys):
     with pytest.raises(SystemExit) as ended:
         cli.main([verb, "--help"])
     assert ended.value.code == 0
     assert f"example:  berm {verb}" in capsys.readouterr().out
+
+
+def test_check_says_what_works_and_shows_every_setting_in_both_units(tmp_path, capsys):
+    site = tmp_path / "site"
+    cli.main(["new-site", str(site)])
+    capsys.readouterr()
+    assert cli.main(["check", "--site", str(site), "--settings"]) == 0
+    said = capsys.readouterr().out
+    assert "trip 4.78 MPa" in said
+    assert any("mm" in line and " in" in line for line in said.splitlines())
+    assert "psi" in said
+    (site / "settings" / "casing.toml").write_text("rubbish", encoding="utf-8")
+    assert cli.main(["check", "--site", str(site)]) == 2
+
+
+def test_without_the_drawing_library_the_figures_still_come(tmp_path, capsys, monkeypatch):
+    monkeypatch.setitem(sys.modules, "daq.report.picture", None)
+    out = tmp_path / "out"
+    assert cli.main(["rehearse", "--virtual", "--out", str(out)]) == 0
+    assert "not drawn" in capsys.readouterr().out
+    assert (out / "result.json").exists()
 
 
 def test_the_procedure_is_shown(capsys):
