@@ -71,6 +71,7 @@ KINDS: Final[dict[str, dict[str, type | tuple[type, ...]]]] = {
     "assembled": {"serials": list},
     "firing": {"serials": list, "run": str, "outcome": str},
     "misfire": {"serials": list, "run": str},
+    "noted": {"run": str, "outcome": str},
     "anomaly": {"serial": str, "text": str},
     "closed": {"anomaly": str, "text": str, "names": list},
     "retired": {"serial": str, "reason": str},

@@ -177,6 +177,8 @@ class Fold:
         run = facts.get("run")
         if isinstance(run, str):
             self.runs.add(run)
+        if entry.kind == "noted":
+            return
         if entry.kind == "closed":
             for part in self.parts.values():
                 part.anomalies.pop(facts["anomaly"], None)
@@ -190,6 +192,8 @@ def _made(part: Part, entry: Told, at: int) -> None:
     del at
     part.type = entry.facts["type"]
     part.rules = entry.facts.get("rules", {})
+    before = part.rules.get("firings_before")
+    part.firings += before if isinstance(before, int) else 0
 
 
 def _inspected(part: Part, entry: Told, at: int) -> None:
