@@ -31,6 +31,7 @@ def parser() -> argparse.ArgumentParser:
     _run_options(verbs)
     _site_options(verbs)
     _record_options(verbs)
+    _ledger_options(verbs)
     return top
 
 
@@ -144,6 +145,27 @@ def _site_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     made.add_argument("--json", action="store_true", help="as JSON")
 
 
+def _ledger_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    made = _verb(
+        verbs,
+        "ledger",
+        "the life of every part: add, list, show, verify, export, import",
+        "berm ledger add anomaly serial=CA-07-A text='scratch at the land' --site ~/site --by Mara",
+        ledger,
+    )
+    made.add_argument(
+        "action",
+        choices=("start", "add", "list", "show", "verify", "export", "import", "close"),
+        help="start: enter the parts of the settings; close: enter runs from the record",
+    )
+    made.add_argument(
+        "words", nargs="*", metavar="WORD", help="kind and NAME=VALUE, serial or file"
+    )
+    _site(made)
+    made.add_argument("--by", metavar="NAME", help="who writes the entry")
+    made.add_argument("--json", action="store_true", help="as JSON")
+
+
 def _record_options(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     made = _verb(
         verbs,
@@ -211,6 +233,12 @@ def check(wanted: argparse.Namespace) -> int:
     from daq.trials import machine
 
     return machine.check(wanted.site, settings_shown=wanted.settings)
+
+
+def ledger(wanted: argparse.Namespace) -> int:
+    from daq.trials import parts
+
+    return parts.ledger(wanted)
 
 
 def procedure(wanted: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Self, TextIO
@@ -30,6 +30,7 @@ from daq.errors import ConfigError, StandError
 from daq.journal.format import RecordType
 from daq.journal.mirror import Mirror
 from daq.journal.writer import JournalWriter
+from daq.ledger.standing import Standing, standing_of
 from daq.procedure.approach import Latch
 from daq.procedure.checklist import load_checklist
 from daq.procedure.phases import Phase
@@ -116,8 +117,17 @@ class Built:
     lock: SiteLock
 
 
-def plan_of(order: Order, settings: Settings, next_run: int, dry: frozenset[int]) -> Plan:
+def parts_of(order: Order, settings: Settings) -> Standing:
+    """What the ledger knows of the parts; a rehearsal never asks it, only a real run is barred."""
+    if order.mode == REHEARSAL:
+        return Standing(settings=settings, unreconciled=(), barred=())
+    standing = standing_of(order.site, settings, datetime.now(UTC).date())
+    return standing if order.mode != DRY else replace(standing, unreconciled=(), barred=())
+
+
+def plan_of(order: Order, parts: Standing, next_run: int, dry: frozenset[int]) -> Plan:
     """The plan of the next run of this site."""
+    settings = parts.settings
     names = RunNames(
         mode=order.mode,
         site=settings.rules.site.name,
@@ -126,6 +136,8 @@ def plan_of(order: Order, settings: Settings, next_run: int, dry: frozenset[int]
         today=datetime.now(UTC).date(),
         dry_done=True,
         may_be_real=order.may_be_real,
+        unreconciled=parts.unreconciled,
+        barred=parts.barred,
     )
     plan = make_plan(settings, names)
     if order.mode in (REHEARSAL, DRY) or plan.setup_id in dry:
@@ -165,7 +177,9 @@ def open_site(order: Order) -> Opened:
     lock = SiteLock(order.site)
     places = Places(journal=order.site / "journal", runs=order.site / "runs", second=order.second)
     history = read_history(places.journal, places.runs)
-    plan = plan_of(order, settings, history.next_run, history.dry_setups)
+    parts = parts_of(order, settings)
+    settings = parts.settings
+    plan = plan_of(order, parts, history.next_run, history.dry_setups)
     latch = Latch(
         waits_of(settings),
         saved=history.latch,

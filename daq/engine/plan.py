@@ -118,6 +118,8 @@ class Plan:
     needed_disk_min: float
     dry_done: bool
     out_of_date: tuple[str, ...] = ()
+    unreconciled: tuple[str, ...] = ()
+    barred: tuple[str, ...] = ()
     distance_faults: tuple[str, ...] = ()
     config: dict[str, Any] = field(default_factory=dict)
 

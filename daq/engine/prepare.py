@@ -42,6 +42,8 @@ class RunNames:
     today: date
     dry_done: bool
     may_be_real: bytes | None = None
+    unreconciled: tuple[str, ...] = ()
+    barred: tuple[str, ...] = ()
 
 
 def make_plan(settings: Settings, names: RunNames) -> Plan:
@@ -97,6 +99,8 @@ def make_plan(settings: Settings, names: RunNames) -> Plan:
         needed_disk_min=_needed_disk_min(settings),
         dry_done=names.dry_done,
         out_of_date=tuple(name for name, gauge in gauges.items() if not gauge.in_date(names.today)),
+        unreconciled=names.unreconciled,
+        barred=names.barred,
         config={},
     )
     plan.config.update(_config(settings, plan, gauges, rating, derived))

@@ -27,7 +27,13 @@ def may_be_added(
             raise LedgerError(f"closed: {facts['anomaly']} names no anomaly")
     if kind == "correction":
         _correction(facts, find)
-    elif kind not in ("made", "firing", "misfire", "noted", "closed"):  # what happened is always taken in
+    elif kind not in (
+        "made",
+        "firing",
+        "misfire",
+        "noted",
+        "closed",
+    ):  # what happened is always taken in
         serials = facts.get("serials") or [facts["serial"]]
         unknown = [serial for serial in serials if not is_made(serial)]
         if unknown:

@@ -32,13 +32,15 @@ class Standing:
 
 def standing_of(site: Path, settings: Settings, today: date) -> Standing:
     """Read the ledger of a site; it is never written here. No ledger bars, as a broken one does."""
+    if not (site / NAME).is_file():
+        none = "this site has no ledger of its parts: berm ledger start --site DIR --by NAME"
+        return Standing(settings=settings, unreconciled=(), barred=(none,))
     try:
-        if not (site / NAME).is_file():
-            raise LedgerError(f"this site has no ledger: berm ledger start --site {site.name}")
         with Ledger(site) as ledger:
             wrong = ledger.verify()
             if wrong:
-                raise LedgerError(f"the ledger does not hold: {wrong[0]}")
+                bad = f"the ledger does not hold: {wrong[0]}"
+                return Standing(settings=settings, unreconciled=(), barred=(bad,))
             fold, left = ledger.fold(), unreconciled(site, ledger)
     except LedgerError as fault:
         return Standing(settings=settings, unreconciled=(), barred=(str(fault),))

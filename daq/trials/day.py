@@ -20,6 +20,7 @@ from daq.errors import ConfigError
 from daq.settings import load_settings
 from daq.settings_demo import demo_settings
 from daq.trials.evening import report_run
+from daq.trials.parts import close_site
 from daq.trials.processes import Helper
 from daq.trials.rehearse import has_display
 
@@ -50,6 +51,7 @@ def run(wanted: argparse.Namespace) -> int:
     if not port:
         raise ConfigError("run: expected --port DEVICE or [port] device in stand.toml, got neither")
     print(CAUTION)
+    close_site(site)
     order: dict[str, Any] = {
         "site": str(site),
         "mode": DRY if wanted.dry else REAL_STAND,
@@ -65,6 +67,7 @@ def run(wanted: argparse.Namespace) -> int:
         _until_ended(engine, site)
     ended = engine.line(20.0)
     code = engine.end(10.0)
+    close_site(site)
     return _report(site, ended, code)
 
 

@@ -93,7 +93,7 @@ def _plate(serial: str) -> str:
 
 def _list(opened: Ledger, wanted: argparse.Namespace) -> int:
     today = datetime.now(UTC).date()
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "serial": _plate(part.serial),
             "type": part.type,
@@ -165,7 +165,9 @@ def _verify(opened: Ledger, wanted: argparse.Namespace) -> int:
     if wanted.json:
         print(json.dumps({"holds": not wrong, "wrong": wrong}))
     else:
-        print("\n".join(wrong) if wrong else f"{sum(1 for _ in opened.entries())} entries: all hold.")
+        print(
+            "\n".join(wrong) if wrong else f"{sum(1 for _ in opened.entries())} entries: all hold."
+        )
     return 1 if wrong else 0
 
 

@@ -4,6 +4,7 @@ import argparse
 import json
 import tempfile
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,8 @@ from daq.assembly.sheet import (
 )
 from daq.assembly.standoff import LocalRule, LocalRules, charge_of, standoff_text
 from daq.channels.calibration import calibrations
+from daq.ledger.standing import standing_of
+from daq.ledger.store import NAME
 from daq.settings import Settings, load_settings
 from daq.settings_casing import Casing
 from daq.settings_demo import demo_settings
@@ -41,16 +44,18 @@ class Sheet:
     redline: Redline | None
     moves: tuple[Movement, ...]
     standoff: str = ""
+    barred: tuple[str, ...] = ()
 
     @property
     def refusals(self) -> tuple[str, ...]:
         if self.redline:
-            return self.redline.refusals
+            return self.redline.refusals + self.barred
         return self.rating.refusals + tuple(t for move in self.moves for t in move.refusals)
 
     def text(self) -> str:
         trip = redline_text(self.redline) if self.redline else NO_TRIP
-        parts = (rating_text(self.rating), trip, movement_text(self.moves), self.standoff)
+        barred = "\n".join(f"BARRED by the ledger: {why}" for why in self.barred)
+        parts = (rating_text(self.rating), trip, movement_text(self.moves), self.standoff, barred)
         return "\n\n".join(part for part in parts if part)
 
     def to_json(self) -> dict[str, Any]:
@@ -71,8 +76,13 @@ def sheet_of(assembly: Path | None, site: Path | None, stand: str | None) -> She
         moves = movements(casing, rating.allowable_pa)
         return Sheet(casing=casing, rating=rating, redline=None, moves=moves)
     settings = _settings(site, stand)
-    local = _local_rules(site)
-    return full_sheet(replace(settings, casing=casing) if casing else settings, local)
+    if casing:
+        settings = replace(settings, casing=casing)
+    barred: tuple[str, ...] = ()
+    if site is not None and (site / NAME).is_file():
+        standing = standing_of(site, settings, datetime.now(UTC).date())
+        settings, barred = standing.settings, standing.barred
+    return replace(full_sheet(settings, _local_rules(site)), barred=barred)
 
 
 def _local_rules(site: Path | None) -> tuple[LocalRule, ...]:
