@@ -254,6 +254,8 @@ class Ledger:
             if self._base.in_transaction:
                 self._base.execute("ROLLBACK")
             raise
+        if missing:
+            self._remember(missing[-1])
         return len(missing)
 
 

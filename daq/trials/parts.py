@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -121,7 +121,7 @@ def _show(opened: Ledger, wanted: argparse.Namespace) -> int:
         raise ConfigError(f"ledger show: {fault}") from fault
     part = opened.fold().part(stem)
     why = part.barred(datetime.now(UTC).date())
-    told = [entry for entry in opened.entries() if _names(entry, stem)]
+    told = _life(opened.entries(), stem)
     if wanted.json:
         print(json.dumps({**_state(part), "barred": why, "entries": [_plain(e) for e in told]}))
     else:
@@ -133,13 +133,17 @@ def _show(opened: Ledger, wanted: argparse.Namespace) -> int:
     return 3 if why else 0
 
 
-def _names(entry: Entry, stem: str) -> bool:
-    facts = entry.facts()
-    inner = facts.get("body") if entry.kind == "correction" else None
-    return any(
-        stem == told.get("serial") or stem in (told.get("serials") or ())
-        for told in (facts, inner or {})
-    )
+def _life(entries: Iterable[Entry], stem: str) -> list[Entry]:
+    """The entries that name a part, and those that name one of these."""
+    told: list[Entry] = []
+    ids: set[str] = set()
+    for entry in entries:
+        facts = entry.facts()
+        named = stem == facts.get("serial") or stem in (facts.get("serials") or ())
+        if named or {facts.get("anomaly"), facts.get("replaces")} & ids:
+            told.append(entry)
+            ids.add(entry.id)
+    return told
 
 
 def _state(part: Part) -> dict[str, Any]:

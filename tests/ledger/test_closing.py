@@ -218,7 +218,7 @@ def test_a_part_s_life_from_the_command_line(started, capsys, tmp_path):
     code, said = run(capsys, "show", "--site", started, casing, "--json")
     assert code == 0
     body = json.loads(said.out)
-    assert [e["kind"] for e in body["entries"]] == ["made", "anomaly"]
+    assert [e["kind"] for e in body["entries"]] == ["made", "anomaly", "closed"]
     assert body["firings"] == 4
     assert run(capsys, "add", *site, "retired", f"serial={casing}", "reason=old")[0] == 0
     code, said = run(capsys, "list", "--site", started)
