@@ -23,6 +23,8 @@ RETRY_S: Final = 0.35
 GRIP_FROM_S: Final = 2.8
 RELEASE_AFTER_LIT_S: Final = 0.3
 STUCK_AFTER: Final = 25
+HOLDS_MOST: Final = 4
+RESUME_FROM_S: Final = 10.0
 STEP_AFTER_S: Final = 1.1
 VENTED_S: Final = 63.0
 LOOK_S: Final = 3.0
@@ -184,6 +186,7 @@ class Crew:
         self._looked: dict[str, float] = {}
         self._pause_s = 0.0
         self._from_n = 0
+        self._holds = 0
 
     def named(self, role: str) -> str:
         return next((name for name, roles in self.roles.items() if role in roles), "")
@@ -495,12 +498,32 @@ class Crew:
             self._ask("step", seconds=left - stop_at)
 
     def _hold(self, status: Json) -> None:
-        """A hold ends this rehearsal's attempt: scrub, and release the range."""
-        del status
+        """Leave a hold by two once its cause is gone, recycle below T-10 s; else scrub the attempt."""
         self.grip = False
-        if self.plays_conductor and self._is_free() and self.once("hold seen"):
-            self._next_s = self.clock() + 0.5
-        elif self.plays_conductor and self._is_free() and not self.scrubbed:
+        if not self.plays_conductor or not self._is_free():
+            return
+        if self.once(f"hold seen {self._holds}"):
+            self._next_s = self.clock() + 0.6
+        elif self.script.hold_at is not None or self._holds >= HOLDS_MOST:
+            self._scrub()
+        elif float(status["clock"]["seconds"] or 0.0) >= RESUME_FROM_S:
+            self._holds += 1
+            two = [self.named("TC"), self.named("RSO")]
+            self._ask("resume", by=two, codes=[self.codes[name] for name in two])
+        else:
+            self._holds += 1
+            self._recycle()
+
+    def _recycle(self) -> None:
+        """Key out, back to T-60 s; the lines of the count are done again."""
+        self.stand.key(is_in=False)
+        self._once -= {"hands E6", "started E4"}
+        self._looked.clear()
+        self.was_in_count = False
+        self._ask("recycle", to_s=60.0, by=self.named("TC"))
+
+    def _scrub(self) -> None:
+        if not self.scrubbed:
             self.scrubbed = True
             self._hands_off()
             self._ask("scrub", by=self.named("TC"))

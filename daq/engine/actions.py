@@ -47,9 +47,9 @@ class Publish:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ask:
-    """Something outside the core: "sync" (period), "rotate" (allowed), "step", "copy", "run over"."""
+    """Something outside the core: "sync" (period), "rotate" (allowed), "step", "figures", "copy", "run over"."""
 
-    what: Literal["sync", "rotate", "config", "step", "copy", "run over"]
+    what: Literal["sync", "rotate", "config", "step", "figures", "copy", "run over"]
     value: float = 0.0
     client: int = 0
 

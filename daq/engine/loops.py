@@ -5,6 +5,7 @@ socket: the sender, the writer and the talk thread do. Housekeeping (power, free
 the run) has a thread of its own, because a disk may take seconds.
 """
 
+import json
 import subprocess
 import sys
 import threading
@@ -209,14 +210,28 @@ class Housekeeping(threading.Thread):
             self._tidy.turn(time.monotonic(), recorder=self._recorder(), idle=self._idle())
 
     def do_jobs(self) -> None:
-        """Copy runs that are waiting to be copied."""
+        """Copy runs and work out figures that are waiting for it."""
         while self._house.jobs:
-            _, run_id = self._house.jobs.pop(0)
+            what, run_id = self._house.jobs.pop(0)
+            if what == "figures":
+                self._house.results = figures_apart(self._places, run_id)
+                continue
             fault = seal_apart(self._places, run_id)
             self._house.copied, self._house.trouble = not fault, fault
 
     def stop(self) -> None:
         self._stop_asked.set()
+
+
+def figures_apart(places: Places, run_id: str) -> dict[str, Any] | None:
+    """The quick look of a run, worked out in a process of its own; None if there is none."""
+    command = [sys.executable, "-m", "daq.runs.quicklook", str(places.journal), run_id]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=SEAL_S, check=True)
+        found = json.loads(done.stdout)
+    except (OSError, ValueError, subprocess.SubprocessError):
+        return None
+    return found if isinstance(found, dict) else None
 
 
 def seal_apart(places: Places, run_id: str) -> str:

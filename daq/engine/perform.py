@@ -38,6 +38,7 @@ class House:
     power_ok: bool = True
     jobs: list[tuple[str, str]] = field(default_factory=list)
     copied: bool | None = None
+    results: dict[str, Any] | None = None
     trouble: str = ""
 
 
@@ -88,6 +89,8 @@ class Performer:
                 self._carry_identity()
             case "step":
                 self._step(ask.value, host_ns)
+            case "figures":
+                self._house.jobs.append((ask.what, self._engine.state.run_id))
             case "copy" | "run over":
                 self._house.copied = None
                 self._house.jobs.append((ask.what, self._engine.state.run_id))
@@ -132,6 +135,7 @@ def see_house(state: State, house: House) -> None:
     state.around.power_text = house.power_text
     state.around.power_ok = house.power_ok
     state.copied = house.copied
+    state.results = house.results
 
 
 def host_now_ns() -> int:

@@ -272,6 +272,8 @@ class State:
         if after is Phase.ABORT:
             self.want_off("ABORT")
             self.note_latch(LatchEvent.ABORTED, now_ns)
+        if after is Phase.INSPECT and self.attempt.was_lit:
+            self.out.ask(Ask(what="figures"))
         if after is Phase.SAFE:
             self._back_to_safe(step, now_ns)
         elif after is Phase.HOLD:

@@ -17,6 +17,7 @@ from daq.engine.wishes import BadWish, Wish, read_wish
 from daq.errors import DeviceFault, StandError
 from daq.journal.format import RecordType
 from daq.runs.bundle import seal_run
+from daq.runs.quicklook import quicklook
 from daq.stand.clock import ManualClock
 from daq.trials.rehearse import CREW_VALUES, Played, Wanted, prepared
 from simulators.control import obey
@@ -168,9 +169,19 @@ class VirtualDay:
         self.performer.do(self.site.engine.step(chunk, wishes, now_ns), host_ns)
         self._copy()
 
+    def _figures(self, run_id: str) -> dict[str, Any] | None:
+        """As the housekeeping of an engine process; what is written so far is reduced."""
+        try:
+            return quicklook(self.site.places.journal, run_id)
+        except StandError:
+            return None
+
     def _copy(self) -> None:
         while self.house.jobs:
-            _, run_id = self.house.jobs.pop(0)
+            what, run_id = self.house.jobs.pop(0)
+            if what == "figures":
+                self.house.results = self._figures(run_id)
+                continue
             self.site.writer.set_sync_period(0.05)
             try:
                 seal_run(self.site.places.journal, self.site.places.runs, run_id)
