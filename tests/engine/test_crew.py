@@ -3,7 +3,9 @@
 import pytest
 
 
-@pytest.mark.parametrize(("at_s", "phases"), [(11.0, ["HOLD", "COUNTDOWN"]), (6.0, ["HOLD", "SAFE"])])
+@pytest.mark.parametrize(
+    ("at_s", "phases"), [(11.0, ["HOLD", "COUNTDOWN"]), (6.0, ["HOLD", "SAFE"])]
+)
 def test_the_crew_gets_over_a_hold_and_fires(counting, at_s, phases):
     bench = counting
     bench.until(lambda b: b.state.count.left_s(b.now_ns) <= at_s, 15.0)
