@@ -11,6 +11,8 @@ import time
 import pytest
 
 from daq import cli
+from daq.journal.format import RecordType
+from daq.journal.recover import read_folder
 from daq.trials.debrief import look
 from daq.trials.rehearse import load_scenario
 from simulators import scenarios_io
@@ -21,6 +23,19 @@ MAIN = ("nominal", "overpressure", "logger-brownout", "misfire-opened", "hang-fi
 
 def figures(folder):
     return json.loads((folder / "result.json").read_text(encoding="utf-8"))
+
+
+def was_starved(folder):
+    """The machine stood still for the crew's process: its beat lapsed. Such a day is played again."""
+    return "CONSOLE_LOST" in events(folder)
+
+
+def events(folder):
+    return [
+        fact.get("event")
+        for record in read_folder(folder / "journal").of_kind(RecordType.FACT)
+        if (fact := record.json()).get("fact") == "PHASE"
+    ]
 
 
 def truth(folder):
@@ -46,10 +61,13 @@ def test_the_slow_board_plays_the_same_days(name, tmp_path, capsys):
 
 @pytest.mark.parametrize("name", MAIN)
 def test_the_main_days_through_processes_and_ports(name, tmp_path, capsys):
-    out = tmp_path / "out"
-    started = time.monotonic()
-    code = cli.main(["rehearse", "--headless", "--scenario", name, "--out", str(out)])
-    said = capsys.readouterr()
+    for attempt in ("first", "second"):
+        out = tmp_path / attempt
+        started = time.monotonic()
+        code = cli.main(["rehearse", "--headless", "--scenario", name, "--out", str(out)])
+        said = capsys.readouterr()
+        if code == 0 or not was_starved(out):
+            break
     assert code == 0, said.err
     assert time.monotonic() - started < 90
     for file in ("result.json", "truth.json", "pins.csv", "thrust_pressure.png", "journal"):
