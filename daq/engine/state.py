@@ -176,8 +176,19 @@ class State:
 
     @property
     def is_bench(self) -> bool:
-        """Fire switches locked on the board: a rise is a check load or a puff, no motor."""
-        return self.limits.wanted.procedure == ProcedureKind.BENCH
+        """Fire switches locked on the board and no igniter known: a rise is a check load or a puff.
+
+        An engine that starts anew carries the bench limits too, maybe beside a burning motor: with
+        an igniter, a pulse or a rise on record, or firing limits on the board, a rise is a motor.
+        """
+        status, history = self.board.status, self.latch.history
+        if self.limits.wanted.procedure != ProcedureKind.BENCH:
+            return False
+        if status is not None and (
+            status.fired_latched or status.procedure in (ProcedureKind.FIRE, ProcedureKind.DRY)
+        ):
+            return False
+        return not (history.igniter or history.accounts_for_fired)
 
     @property
     def fire_limits(self) -> LimitsStage:

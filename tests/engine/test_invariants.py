@@ -9,6 +9,9 @@ from bench import Bench
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from daq.engine.core import Engine
+from daq.procedure.approach import Latch
+from daq.procedure.signatures import Signatures
 from firmware_protocol.messages import BoardState
 from simulators.acts import act
 
@@ -222,6 +225,23 @@ def test_the_procedure_follows_the_motor(tmp_path, phase):
     bench.run(0.2)
     assert bench.line.status["approach"]["word"] == "CLOSED"
     assert not bench.energised()
+
+
+def test_an_engine_that_starts_beside_a_burning_motor_says_burning(counting):
+    """Invariant 6: the bench limits of a new engine make no check load out of a motor."""
+    bench = counting
+    bench.until_phase("BURNING", 20.0)
+    old = bench.engine
+    bench.engine = Engine(
+        bench.plan,
+        Signatures(old.state.signatures.checklist, old.state.signatures.crew, {}),
+        Latch(old.state.latch.waits, saved=old.state.latch.to_json()),
+        host_nonce=lambda: 77,
+    )
+    bench.crew_plays = False
+    bench.run(0.6)
+    assert bench.phase == "BURNING"
+    assert bench.state.latch.word.value == "CLOSED"
 
 
 # 8 ------------------------------------------------------------------------------------------------
