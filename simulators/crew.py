@@ -422,7 +422,7 @@ class Crew:
         pause = PAUSE_S.get(line)
         if pause is None or not self.once(f"started {line}"):
             return False
-        if line in ("B7", "G4"):
+        if line == "B7" or (line == "G4" and self._lit_s is not None):
             self.stand.ask("weight", n=float(self.values.get("check_load_n", 196.1)))
         if line == "B8":
             self.stand.ask("press", pa=4.0e5, s=0.6)

@@ -210,8 +210,13 @@ class State:
         loads = act == "load_limits" or (line is not None and line.start == "load_limits")
         if loads and not self.tared:
             self.limits.want(self.plan.bench_limits)
-        if self.phase is Phase.INSPECT and line is not None and line.release:
-            # shunted and parted: from here a load on the stand is a load, and no motor
+        following = self.signatures.next_line(self.phase)
+        if (
+            self.phase is Phase.INSPECT
+            and self.attempt.was_lit
+            and following is not None
+            and following.start == "check_load"
+        ):  # burnt out, parted, port open: from here a load on the stand is a load, and no motor
             self.limits.want(self.plan.bench_limits)
 
     def new_arming(self) -> Arming:
@@ -309,8 +314,9 @@ class State:
         if step.before is Phase.INSPECT:
             self.signatures.begin_release()  # people were forward: the list goes on where they left
             self.signatures.end_release()
-            self.tared = False
-            self.limits.want(self.plan.bench_limits)
+            if self.attempt.was_lit:  # an unburnt motor stays a motor: no bench beside it
+                self.tared = False
+                self.limits.want(self.plan.bench_limits)
             self.end_run(now_ns)
 
     def _count_on(self, step: Step[Phase, Event], now_ns: int) -> None:

@@ -390,3 +390,20 @@ def test_a_run_that_falls_back_to_safe_ends(counting):
 def test_a_quiet_start_raises_no_alarm(fresh):
     fresh.until(lambda b: b.state.tared, 60.0)
     assert fresh.state.notices.shown() == []
+
+
+def test_a_motor_that_lights_in_the_inspection_after_a_misfire_is_burning(tmp_path):
+    """Invariant 6: beside an unburnt motor nothing is a check load; the range closes again."""
+    bench = Bench(tmp_path, faults=[{"at": 0, "do": "igniter_dud"}])
+    bench.until_phase("INSPECT", 120.0)
+    bench.until(lambda b: b.state.signatures.is_signed("G4") or b.phase == "SAFE", 30.0)
+    for _ in range(2):
+        copy = bench.snapshot()
+        copy.crew_plays = False
+        assert copy.line.status["approach"]["word"] == "OPEN"
+        copy.rig.plant.ignite()
+        copy.until_phase("BURNING", 3.0)
+        copy.run(0.2)
+        assert copy.line.status["approach"]["word"] == "CLOSED"
+        bench.until(lambda b: b.phase == "SAFE", 30.0)
+        bench.run(0.3)
