@@ -1,7 +1,5 @@
 """The vote and the trip watch: design "Rated burst, allowable and trip"; checks 9.9."""
 
-import time
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -107,12 +105,3 @@ def test_ten_minutes_near_the_limit_with_spikes_do_not_trip():
         count = int(rng.gauss(HI - 4 * sigma, sigma))
         trip.push(65_535 if n % 200 == 0 else count)
     assert trip.tripped_at is None
-
-
-def test_the_per_sample_path_is_cheap():
-    """Below 3 µs for vote, health and lit together is a design aim; a loose bound here."""
-    trip = watch()
-    began = time.perf_counter()
-    for _ in range(20_000):
-        trip.push(7_000)
-    assert time.perf_counter() - began < 0.2
