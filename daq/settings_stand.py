@@ -4,6 +4,7 @@ Windows of resistance are what the board measures at its terminals: line and ign
 `u_scale` and `u_zero_*` are expanded (k = 2) and hold drift and temperature over the day.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -148,7 +149,7 @@ class BudgetPart:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CalibrationCard:
+class CalibrationCard(ABC):
     """What a calibration says beside its numbers; `place` is where it was done (practice 6.1).
 
     A card written by `berm calibrate` also holds its budget and the SHA-256 of its points file.
@@ -183,9 +184,9 @@ class CalibrationCard:
         elif points and points < 3:
             yield Fault("points", "at least three points", f"{points}")
 
+    @abstractmethod
     def given(self) -> tuple[int, tuple[float, ...]]:
         """Number of points, and the coefficients in SI per count."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

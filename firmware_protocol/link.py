@@ -17,8 +17,10 @@ from firmware_protocol.messages import (
     BOARD_KINDS,
     HOST_KINDS,
     SEED_ZERO_KINDS,
+    Abort,
     Hello,
     Identity,
+    Safe,
 )
 from firmware_protocol.session import session_seed
 
@@ -88,6 +90,7 @@ class Link:
         self._former: list[int] = []
         self._nonces: set[int] = set()
         self._tail = b""
+        self._in_junk = False
         self._expected: int | None = None
 
     def set_session(self, seed: int | None) -> None:
@@ -123,16 +126,47 @@ class Link:
 
     def receive(self, chunk: bytes) -> list[LinkEvent]:
         """All that these bytes complete, in order. Never raises."""
-        *frames, tail = (self._tail + chunk).split(b"\0")
         events: list[LinkEvent] = []
+        *frames, tail = (self._tail + self._after_junk(chunk)).split(b"\0")
         for frame in frames:
             if frame:
                 self._read(frame, events)
         if len(tail) > MAX_ENCODED:
             events.append(self._damaged("no delimiter", len(tail)))
-            tail = b""
+            tail, self._in_junk = b"", True
         self._tail = tail
         return events
+
+    def stops(self, chunk: bytes) -> list[Safe | Abort]:
+        """The SAFE and ABORT that these bytes complete, so that a board can act on them first.
+
+        Changes nothing: `receive` takes the same bytes afterwards, in order.
+        """
+        rest = chunk.partition(b"\0")[2] if self._in_junk else chunk
+        *frames, _ = (self._tail + rest).split(b"\0")
+        found = (self._stop_in(raw) for raw in frames if 0 < len(raw) <= MAX_ENCODED)
+        return [stop for stop in found if stop is not None]
+
+    def _stop_in(self, raw: bytes) -> Safe | Abort | None:
+        try:
+            frame = decode_frame(raw)
+            if frame.kind not in ANY_SESSION_KINDS or frame.kind not in self._kinds:
+                return None
+            seeds = (0, self.session, *self._former)
+            if any(seed is not None and frame.verifies(seed) for seed in seeds):
+                kind: type[Safe | Abort] = self._kinds[frame.kind]
+                return kind.unpack(frame.payload)
+        except ValueError:
+            return None
+        return None
+
+    def _after_junk(self, chunk: bytes) -> bytes:
+        """What follows the next delimiter, while bytes without one are being passed over."""
+        if not self._in_junk:
+            return chunk
+        _, found, rest = chunk.partition(b"\0")
+        self._in_junk = not found
+        return rest
 
     def _damaged(self, reason: str, nbytes: int) -> Damaged:
         self.bad_frames += 1

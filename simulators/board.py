@@ -21,7 +21,7 @@ from firmware_protocol.messages import (
 from firmware_protocol.numbers import HOST_SILENCE_MS
 from simulators.board_channels import FAULT, LIT, TRIP, ChannelWatch
 from simulators.board_checks import line_faults, load_faults
-from simulators.board_commands import handle, identity
+from simulators.board_commands import handle, identity, stop_now
 from simulators.board_core import BoardCore
 from simulators.board_hal import DISAGREE_MS, BoardConfig, Hal
 from simulators.board_inputs import Persistent
@@ -72,12 +72,18 @@ class VirtualBoard:
             self.core.grace_from = tick
 
     def receive(self, tick: int, data: bytes) -> None:
-        """Bytes from the host, any bytes."""
+        """Bytes from the host, any bytes. SAFE and ABORT act before anything else of the same read;
+        each frame is judged under the session that the one before it left.
+        """
         core = self.core
         if core is None:
             return
-        for event in core.link.receive(data):
-            handle(core, tick, event)
+        for stop in core.link.stops(data):
+            stop_now(core, tick, stop)
+        *frames, rest = data.split(b"\0")
+        for piece in (*(frame + b"\0" for frame in frames), rest):
+            for event in core.link.receive(piece):
+                handle(core, tick, event)
 
     def sample(self, tick: int, group: int, counts: tuple[int, ...]) -> None:
         """One conversion of a whole group; the votes act here, not at the next poll."""

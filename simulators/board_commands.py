@@ -164,7 +164,16 @@ def _settled(core: BoardCore) -> Reason:
     return _quiet(core)
 
 
+def stop_now(core: BoardCore, tick: int, stop: Safe | Abort) -> None:
+    """Line off ahead of everything else that came in the same read; handled again in its turn."""
+    if isinstance(stop, Abort):
+        core.abort(tick, stop.reason)
+    else:
+        core.disarm(tick, Reason.SAFE_COMMAND)
+
+
 def _limits_stage(core: BoardCore, _tick: int, limits: LimitsStage) -> Reason:
+    core.limits.staged = None
     reason = _settled(core)
     return core.limits.stage(limits) if reason == Reason.OK else reason
 
@@ -173,6 +182,7 @@ def _limits_commit(core: BoardCore, tick: int, commit: LimitsCommit) -> Reason:
     reason = _settled(core)
     if reason == Reason.OK:
         reason = core.limits.commit(commit.staged_crc)
+    core.limits.staged = None
     active, body = core.limits.active, core.limits.body
     if reason != Reason.OK or active is None or body is None:
         return reason

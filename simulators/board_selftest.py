@@ -61,6 +61,7 @@ class Selftest:
         self._with = [Mean() for _ in range(channels)]
         self._reading: list[Mean] | None = None
         self._supply = (0, 0)
+        self._moving: Out | None = None
         self._steps = self._run()
         self._until = tick
 
@@ -90,6 +91,9 @@ class Selftest:
         self.hal.drive(False, False)
         self.outputs.set(Out.SHUNT, False)
         self.outputs.set(Out.TEST_LOAD, False)
+        if self._moving is not None:  # broken off in the middle of a move: off, the host orders anew
+            self.outputs.set(self._moving, False)
+            self._moving = None
         self.shunt_window = False
         self._reading = None
 
@@ -146,12 +150,14 @@ class Selftest:
             self._fail(Reason.READBACK)
         for out in MOVED_OUTPUTS:
             before = self.outputs.levels[out]
+            self._moving = out
             for level in (not before, before):
                 self.outputs.set(out, level)
                 yield OUTPUT_MS
                 if self.outputs.reads(out) != level:
                     self._fail(Reason.READBACK)
-                    self.outputs.set(out, before)
+                    self.outputs.set(out, False)
+            self._moving = None
 
     def _dip(self) -> Iterator[int]:
         rest = self.hal.supply_mv()
