@@ -79,10 +79,6 @@ class ChannelWatch:
         return self._trip_at != NEVER
 
     @property
-    def can_light(self) -> bool:
-        return self._lit_at != NEVER
-
-    @property
     def last(self) -> int | None:
         return None if self._last == NEVER else self._last
 

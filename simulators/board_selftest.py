@@ -91,7 +91,9 @@ class Selftest:
         self.hal.drive(False, False)
         self.outputs.set(Out.SHUNT, False)
         self.outputs.set(Out.TEST_LOAD, False)
-        if self._moving is not None:  # broken off in the middle of a move: off, the host orders anew
+        if (
+            self._moving is not None
+        ):  # broken off in the middle of a move: off, the host orders anew
             self.outputs.set(self._moving, False)
             self._moving = None
         self.shunt_window = False

@@ -133,10 +133,6 @@ class ControlServer:
             self.address = f"127.0.0.1:{self._listener.getsockname()[1]}"
         self._listener.setblocking(False)
 
-    def filenos(self) -> list[int]:
-        """Handles that wake the slice when an order comes."""
-        return [self._listener.fileno(), *(client.fileno() for client in self._clients)]
-
     def poll(self) -> None:
         try:
             client, _ = self._listener.accept()

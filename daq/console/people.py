@@ -22,7 +22,7 @@ from daq.console.view import (
     Tally,
     Title,
 )
-from daq.console.wording import initials, megapascal, min_s, newton, setup
+from daq.console.wording import initials, megapascal, newton, setup
 
 Blocks = tuple[Block, ...]
 LAST_HOLD_S: Final = 10.0
@@ -379,9 +379,3 @@ PANELS: Final[dict[str, Callable[[Moment], Blocks]]] = {
     "ABORT": release_panel,
     "INSPECT": inspect_panel,
 }
-
-
-def left_text(s: Status) -> str:
-    """Time left of a wait, for a line of the terminal."""
-    left = s.number("approach", "left_s")
-    return "" if left is None else f"{min_s(left, up=True)} left"

@@ -113,10 +113,3 @@ class SelftestKeeper:
         if self.result is None:
             return "no self-test in this session"
         return REASON_TEXT.get(Reason(self.result.result), "unknown result")
-
-    @property
-    def dip_mv(self) -> int:
-        """Supply dip under the dummy load of the last self-test."""
-        if self.result is None:
-            return 0
-        return self.result.supply_rest_mv - self.result.supply_loaded_mv

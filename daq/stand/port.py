@@ -90,32 +90,3 @@ class SerialPort:
     def close(self) -> None:
         with suppress(OSError, serial.SerialException):
             self._serial.close()
-
-
-class MemoryPort:
-    """One end of an in-process pair; tests and the pure rehearsal use it."""
-
-    def __init__(self) -> None:
-        self.inbox: list[bytes] = []
-        self.peer: MemoryPort | None = None
-        self.is_open = True
-
-    @staticmethod
-    def pair() -> "tuple[MemoryPort, MemoryPort]":
-        one, two = MemoryPort(), MemoryPort()
-        one.peer, two.peer = two, one
-        return one, two
-
-    def read_some(self, timeout_s: float) -> bytes:  # noqa: ARG002 - nothing to wait for
-        if not self.is_open:
-            raise LinkError("memory port: closed while reading")
-        data, self.inbox[:] = b"".join(self.inbox), []
-        return data
-
-    def write(self, data: bytes) -> None:
-        if not self.is_open or self.peer is None or not self.peer.is_open:
-            raise LinkError("memory port: closed while writing")
-        self.peer.inbox.append(bytes(data))
-
-    def close(self) -> None:
-        self.is_open = False

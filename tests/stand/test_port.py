@@ -12,7 +12,7 @@ import pytest
 
 from daq.errors import LinkError
 from daq.stand.clock import BREAK_NS, HostClock, ManualClock, SleepWatch
-from daq.stand.port import MemoryPort, SerialPort
+from daq.stand.port import SerialPort
 from daq.stand.power import Power, free_bytes, read_power
 from daq.stand.tx import Sender, TxSlots
 
@@ -109,16 +109,6 @@ def test_close_may_be_called_twice(pair):
 def test_a_port_that_does_not_exist_is_one_sentence():
     with pytest.raises(LinkError, match="port /dev/none: expected"):
         SerialPort("/dev/none")
-
-
-def test_memory_ports_are_a_pair():
-    one, two = MemoryPort.pair()
-    one.write(b"a")
-    one.write(b"b")
-    assert two.read_some(0) == b"ab"
-    two.close()
-    with pytest.raises(LinkError):
-        one.write(b"c")
 
 
 # ---- sender --------------------------------------------------------------------------------------
